@@ -1,7 +1,8 @@
 """A plausible analysis made by hand, for tests of whatever shows or keeps one.
 
-The walk is a lateral-sequence walk (left hind, left fore, right hind, right fore, a quarter stride apart) past a
-level camera six metres away. Its numbers come straight from the gait written down here, not from the measuring chain.
+The walk is a lateral-sequence walk (left hind, left fore, right hind, right fore, a quarter stride apart)
+past a level camera six metres away. Its numbers come straight from the gait written down here, not from
+the measuring chain.
 """
 
 from __future__ import annotations
@@ -9,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from statistics import NormalDist
 from typing import Literal
 
@@ -79,6 +81,25 @@ class View:
         )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scene:
+    """The walk, the camera and how well it is measured; lengths are divided by ``length_unit``."""
+
+    gait: Gait
+    view: View
+    direction: Direction
+    unit: Literal["m", "stride"]
+    length_unit: float
+    scale_error: float
+    random_factor: float
+    t: Array
+    source: Literal["marked", "found"]
+
+    @property
+    def sign(self) -> int:
+        return 1 if self.direction == "left_to_right" else -1
+
+
 def make_analysis(
     *,
     unit: Literal["m", "stride"] = "m",
@@ -112,7 +133,7 @@ def make_analysis(
     random_factor : float
         Multiplies every random uncertainty; 12 makes the verdict undecided.
     pan_px : float
-        How far the picture content shifts from the first to the last frame: a camera that followed the animal.
+        How far the picture shifts from the first to the last frame: a camera that followed the animal.
     hip_height : float, optional
         m; without it the measures that need it are absent with their reason.
     missing : mapping, optional
@@ -137,32 +158,28 @@ def make_analysis(
         overreach={"left": overreach_left, "right": overreach_right},
         prints_per_limb=prints_per_limb,
     )
-    view = View(size_px=size_px)
-    length_unit = gait.stride_length if unit == "stride" else 1.0
-    if unit == "stride":
-        scale_error = 0.0
     duration = gait.start + (prints_per_limb + 0.75) * gait.stride_time
     t = np.arange(round(duration * frame_rate)) / frame_rate
-    camera = _pan(len(t), pan_px)
-    ground = _ground(view, unit, length_unit, scale_error)
-    prints = _prints(gait, view, direction, length_unit, random_factor, t, source)
-    strides = _strides(prints, direction, unit, scale_error)
-    overreaches = _overreaches(prints, direction, unit, scale_error)
-    measures = _measures(
-        prints,
-        strides,
-        overreaches,
-        direction,
-        unit,
-        scale_error,
-        random_factor,
-        hip_height,
-        gait,
-        length_unit,
+    scene = Scene(
+        gait=gait,
+        view=View(size_px=size_px),
+        direction=direction,
+        unit=unit,
+        length_unit=gait.stride_length if unit == "stride" else 1.0,
+        scale_error=scale_error if unit == "m" else 0.0,
+        random_factor=random_factor,
+        t=t,
+        source=source,
     )
+    camera = _pan(len(t), pan_px)
+    prints = _prints(scene)
+    strides = _strides(scene, prints)
+    overreaches = _overreaches(scene, prints)
+    measures = _measures(scene, prints, strides, overreaches)
+    measures |= _per_height(measures, hip_height)
     measures |= {name: Unmeasured(reason=reason) for name, reason in (missing or {}).items()}
     settings = Settings()
-    tracks = tuple(_track(limb, gait, view, camera, direction, t, source) for limb in LIMBS)
+    tracks = tuple(_track(scene, limb, camera) for limb in LIMBS)
     return Analysis(
         clip=Clip(
             name=clip_name,
@@ -173,11 +190,11 @@ def make_analysis(
             timing=timing or _container_timing(frame_rate),
         ),
         camera=camera,
-        ground=ground,
+        ground=_ground(scene),
         marks=_marks(tracks, direction, tag, hip_height, clip_name),
         direction=direction,
         near_side="right" if direction == "left_to_right" else "left",
-        heading=(1.0, 0.0) if direction == "left_to_right" else (-1.0, 0.0),
+        heading=(float(scene.sign), 0.0),
         tracks=tracks,
         prints=prints,
         strides=strides,
@@ -211,36 +228,37 @@ def _pan(frames: int, pan_px: float) -> CameraMotion:
     )
 
 
-def _ground(view: View, unit: Literal["m", "stride"], length_unit: float, scale_error: float) -> Ground:
-    width, height = view.size_px
-    matrix = np.diag([1 / length_unit, 1 / length_unit, 1.0]) @ np.linalg.inv(view.floor_to_px)
-    scaled = unit == "m"
+def _ground(scene: Scene) -> Ground:
+    width, height = scene.view.size_px
+    per_length = 1 / scene.length_unit
+    matrix = np.diag([per_length, per_length, 1.0]) @ np.linalg.inv(scene.view.floor_to_px)
+    scaled = scene.unit == "m"
     return Ground(
         kind="plane" if scaled else "none",
         matrix=matrix,
         parameters=(np.diag([1.0, 1.0, 0.0]) @ matrix)[None] if scaled else np.zeros((0, 3, 3)),
-        covariance=np.array([[scale_error**2]]) if scaled else np.zeros((0, 0)),
-        scale_error=scale_error,
+        covariance=np.array([[scene.scale_error**2]]) if scaled else np.zeros((0, 0)),
+        scale_error=scene.scale_error,
         trusted_px=np.array(
             [[0, 0.7 * height], [width, 0.7 * height], [width, float(height)], [0, float(height)]]
         ),
-        unit=unit,
+        unit=scene.unit,
     )
 
 
-def _sign(direction: Direction) -> int:
-    return 1 if direction == "left_to_right" else -1
-
-
-def _print_place(limb: Limb, k: int, gait: Gait, direction: Direction) -> Array:
+def _print_place(scene: Scene, limb: Limb, k: int) -> Array:
     """Place (m) of the k-th print; a hind print answers the k-th fore print of its side."""
+    gait = scene.gait
     along = k * gait.stride_length + (gait.stride_length / 2 if side_of(limb) == "right" else 0.0)
     if pair_of(limb) == "hind":
         along += gait.overreach[side_of(limb)] + _VARIATION[k % 3]
     along -= gait.stride_length * (gait.prints_per_limb - 0.5) / 2
-    far = "left" if direction == "left_to_right" else "right"
-    across = gait.track_width / 2 * (1 if side_of(limb) == far else -1)
-    return np.array([_sign(direction) * along, across])
+    across = gait.track_width / 2 * (1 if _is_far(scene, limb) else -1)
+    return np.array([scene.sign * along, across])
+
+
+def _is_far(scene: Scene, limb: Limb) -> bool:
+    return side_of(limb) == ("left" if scene.direction == "left_to_right" else "right")
 
 
 def _print_times(limb: Limb, k: int, gait: Gait) -> tuple[float, float]:
@@ -254,23 +272,17 @@ def _to_px(view: View, xy: Array) -> Array:
     return mapped[:2] / mapped[2]
 
 
-def _prints(
-    gait: Gait,
-    view: View,
-    direction: Direction,
-    length_unit: float,
-    random_factor: float,
-    t: Array,
-    source: Literal["marked", "found"],
-) -> tuple[Print, ...]:
+def _prints(scene: Scene) -> tuple[Print, ...]:
+    t, length_unit, source = scene.t, scene.length_unit, scene.source
     prints = []
     for limb in LIMBS:
-        for k in range(gait.prints_per_limb):
-            touch_down, lift_off = _print_times(limb, k, gait)
-            place = _print_place(limb, k, gait, direction)
+        for k in range(scene.gait.prints_per_limb):
+            touch_down, lift_off = _print_times(limb, k, scene.gait)
+            place = _print_place(scene, limb, k)
             inside = lift_off < t[-1]
             error, limb_error = (
-                np.square(np.array(e) * random_factor / length_unit) for e in (_PRINT_ERROR, _LIMB_ERROR)
+                np.square(np.array(e) * scene.random_factor / length_unit)
+                for e in (_PRINT_ERROR, _LIMB_ERROR)
             )
             prints.append(
                 Print(
@@ -279,7 +291,7 @@ def _prints(
                     cov=np.diag(error),
                     limb_cov=np.diag(limb_error),
                     ground_jacobian=place[:, None] if length_unit == 1.0 else np.zeros((2, 0)),
-                    xy_px=_to_px(view, place),
+                    xy_px=_to_px(scene.view, place),
                     touch_down=touch_down,
                     touch_down_error=_EVENT_ERROR,
                     lift_off=lift_off if inside else None,
@@ -295,43 +307,36 @@ def _prints(
     return tuple(sorted(prints, key=lambda one: one.touch_down))
 
 
-def _track(
-    limb: Limb,
-    gait: Gait,
-    view: View,
-    camera: CameraMotion,
-    direction: Direction,
-    t: Array,
-    source: Literal["marked", "found"],
-) -> HoofTrack:
-    xy_px = np.array([_toe_px(limb, float(time), gait, view, direction) for time in t])
+def _track(scene: Scene, limb: Limb, camera: CameraMotion) -> HoofTrack:
+    t = scene.t
+    xy_px = np.array([_toe_px(scene, limb, float(time)) for time in t])
     inverse = np.linalg.inv(camera.to_first)
     mapped = np.einsum("kij,kj->ki", inverse, np.hstack([xy_px, np.ones((len(t), 1))]))
     frames = np.arange(len(t))
-    far = side_of(limb) == ("left" if direction == "left_to_right" else "right")
     return HoofTrack(
         limb=limb,
         frames=frames,
         t=t,
         xy_px=mapped[:, :2] / mapped[:, 2:],
         cov_px2=np.tile(np.eye(2) * 0.5, (len(t), 1, 1)),
-        seen=~((frames % 37 > 30) & far),
-        source=source,
+        seen=~((frames % 37 > 30) & _is_far(scene, limb)),
+        source=scene.source,
     )
 
 
-def _toe_px(limb: Limb, t: float, gait: Gait, view: View, direction: Direction) -> Array:
+def _toe_px(scene: Scene, limb: Limb, t: float) -> Array:
     """Place of the toe in the held picture: at its print in stance, on a flat arc in swing."""
+    gait, view = scene.gait, scene.view
     first, _ = _print_times(limb, 0, gait)
     k = math.floor((t - first) / gait.stride_time)
     touch_down, lift_off = _print_times(limb, k, gait)
-    place, lift = _print_place(limb, k, gait, direction), 0.0
+    place, lift = _print_place(scene, limb, k), 0.0
     if t > lift_off:
         share = (t - lift_off) / (touch_down + gait.stride_time - lift_off)
-        ahead = _print_place(limb, k + 1, gait, direction)
+        ahead = _print_place(scene, limb, k + 1)
         place = place + (ahead - place) * (3 * share**2 - 2 * share**3)
         lift = gait.lift * math.sin(math.pi * share) ** 2
-    xy_px = _to_px(view, place)
+    xy_px = _to_px(scene.view, place)
     xy_px[1] -= lift * view.focal_px / (view.distance + place[1])
     return xy_px
 
@@ -345,15 +350,14 @@ def _along_error(start: Print, end: Print, share_limb: bool) -> float:
     return math.sqrt(variance if share_limb else variance + start.limb_cov[0, 0] + end.limb_cov[0, 0])
 
 
-def _strides(
-    prints: tuple[Print, ...], direction: Direction, unit: str, scale_error: float
-) -> tuple[Stride, ...]:
+def _strides(scene: Scene, prints: tuple[Print, ...]) -> tuple[Stride, ...]:
+    unit, scale_error = scene.unit, scene.scale_error
     strides = []
     for limb in LIMBS:
         own = _of_limb(prints, limb)
-        for i, j in zip(own, own[1:], strict=False):
+        for i, j in pairwise(own):
             start, end = prints[i], prints[j]
-            length = _sign(direction) * float(end.xy[0] - start.xy[0])
+            length = scene.sign * float(end.xy[0] - start.xy[0])
             time = end.touch_down - start.touch_down
             stance = start.lift_off - start.touch_down
             e = _EVENT_ERROR * math.sqrt(2)
@@ -383,16 +387,14 @@ def _strides(
     return tuple(sorted(strides, key=lambda one: one.start))
 
 
-def _overreaches(
-    prints: tuple[Print, ...], direction: Direction, unit: str, scale_error: float
-) -> tuple[Overreach, ...]:
+def _overreaches(scene: Scene, prints: tuple[Print, ...]) -> tuple[Overreach, ...]:
     overreaches = []
     for side in SIDES:
         pairs = zip(
             _of_limb(prints, limb_at(side, "fore")), _of_limb(prints, limb_at(side, "hind")), strict=True
         )
         for fore, hind in pairs:
-            value = _sign(direction) * float(prints[hind].xy[0] - prints[fore].xy[0])
+            value = scene.sign * float(prints[hind].xy[0] - prints[fore].xy[0])
             overreaches.append(
                 Overreach(
                     side=side,
@@ -400,9 +402,9 @@ def _overreaches(
                     hind_print=hind,
                     value=Measured(
                         value=value,
-                        unit=unit,
+                        unit=scene.unit,
                         random=_along_error(prints[fore], prints[hind], share_limb=False),
-                        common=abs(value) * scale_error,
+                        common=abs(value) * scene.scale_error,
                     ),
                 )
             )
@@ -423,17 +425,9 @@ def _mean(values: Sequence[float], unit: str, random: float, scale_error: float 
 
 
 def _measures(
-    prints: tuple[Print, ...],
-    strides: tuple[Stride, ...],
-    overreaches: tuple[Overreach, ...],
-    direction: Direction,
-    unit: str,
-    scale_error: float,
-    random_factor: float,
-    hip_height: float | None,
-    gait: Gait,
-    length_unit: float,
+    scene: Scene, prints: tuple[Print, ...], strides: tuple[Stride, ...], overreaches: tuple[Overreach, ...]
 ) -> dict[str, Quantity]:
+    unit, scale_error = scene.unit, scene.scale_error
     found: dict[str, Quantity] = {}
     for side in (None, *SIDES):
         chosen = [one.value for one in overreaches if side in (None, one.side)]
@@ -453,7 +447,7 @@ def _measures(
             found[f"{name}_{limb}"] = _mean([v.value for v in values], of_unit, values[0].random, scale)
         found[f"limb_phase_{limb}"] = _mean([_TOUCH_DOWN_SHARE[limb]] * len(own), "1", 0.01)
         found[f"hoof_lift_{limb}"] = _mean(
-            [gait.lift / length_unit] * len(own), unit, 0.008 / length_unit, scale_error
+            [scene.gait.lift / scene.length_unit] * len(own), unit, 0.008 / scene.length_unit, scale_error
         )
     lengths, times = [one.length for one in strides], [one.time for one in strides]
     found["stride_length"] = _mean([v.value for v in lengths], unit, lengths[0].random, scale_error)
@@ -464,36 +458,32 @@ def _measures(
         [one.speed.value for one in strides], f"{unit}/s", strides[0].speed.random, scale_error
     )
     found["speed_change"] = Measured(value=0.021, unit="1", random=0.015, common=0.0, n=len(strides))
-    found |= _pair_measures(prints, direction, unit, scale_error, gait, length_unit)
-    found |= _support(gait)
+    found |= _pair_measures(scene, prints)
+    found |= _support(scene.gait)
     share = [one.value.value / stride_length for one in overreaches]
     found["overreach_share"] = _mean(share, "1", overreaches[0].value.random / stride_length)
-    if hip_height is None:
-        reason = Unmeasured(reason="hip height was not given")
-        found |= {"stride_length_per_hip_height": reason, "froude": reason}
-    elif unit == "stride":
-        reason = Unmeasured(reason="the clip has no scale")
-        found |= {"stride_length_per_hip_height": reason, "froude": reason}
-    else:
-        found["stride_length_per_hip_height"] = _mean([stride_length / hip_height], "1", 0.012)
-        found["froude"] = _mean([found["speed"].value ** 2 / (9.81 * hip_height)], "1", 0.005)
     return found
 
 
-def _pair_measures(
-    prints: tuple[Print, ...],
-    direction: Direction,
-    unit: str,
-    scale_error: float,
-    gait: Gait,
-    length_unit: float,
-) -> dict[str, Quantity]:
+def _per_height(measures: Mapping[str, Quantity], hip_height: float | None) -> dict[str, Quantity]:
+    length, speed = measures["stride_length"], measures["speed"]
+    if hip_height is None or length.unit == "stride":
+        reason = "hip height was not given" if hip_height is None else "the clip has no scale"
+        return dict.fromkeys(("stride_length_per_hip_height", "froude"), Unmeasured(reason=reason))
+    return {
+        "stride_length_per_hip_height": _mean([length.value / hip_height], "1", 0.012),
+        "froude": _mean([speed.value**2 / (9.81 * hip_height)], "1", 0.005),
+    }
+
+
+def _pair_measures(scene: Scene, prints: tuple[Print, ...]) -> dict[str, Quantity]:
+    gait, unit, length_unit, scale_error = scene.gait, scene.unit, scene.length_unit, scene.scale_error
     found: dict[str, Quantity] = {}
     for pair in PAIRS:
         steps: dict[Side, list[tuple[float, float]]] = {"left": [], "right": []}
         own = [one for one in prints if pair_of(one.limb) == pair]
-        for start, end in zip(own, own[1:], strict=False):
-            step = _sign(direction) * float(end.xy[0] - start.xy[0]), end.touch_down - start.touch_down
+        for start, end in pairwise(own):
+            step = scene.sign * float(end.xy[0] - start.xy[0]), end.touch_down - start.touch_down
             steps[side_of(end.limb)].append(step)
         lengths, times = ([[s[i] for s in steps[side]] for side in SIDES] for i in (0, 1))
         found[f"step_length_{pair}"] = _mean(
