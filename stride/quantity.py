@@ -45,9 +45,13 @@ class Measured:
     def __post_init__(self) -> None:
         numbers = [self.value, self.random, self.common, *([] if self.spread is None else [self.spread])]
         if not all(math.isfinite(x) for x in numbers):
-            raise ValueError(f"a measured number must be finite, got {numbers}; return Unmeasured with a reason")
+            raise ValueError(
+                f"a measured number must be finite, got {numbers}; return Unmeasured with a reason"
+            )
         if min(self.random, self.common) < 0 or (self.spread is not None and self.spread < 0):
-            raise ValueError(f"an uncertainty cannot be negative, got {numbers[1:]}; pass a standard deviation")
+            raise ValueError(
+                f"an uncertainty cannot be negative, got {numbers[1:]}; pass a standard deviation"
+            )
 
     @property
     def total(self) -> float:

@@ -1,0 +1,1 @@
+"""Images in, arrays out; numpy and OpenCV only."""

@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ..errors import RefusedError
+from ..numeric.corners import Corner, find_corner
+from ..numeric.robust import robust_mean
+from ..numeric.runs import find_steady_runs
+from .camera import CameraMotion
+from .ground import Ground
 from .limbs import Limb
+from .tracks import HoofTrack
 
 Array = NDArray[np.float64]
 
@@ -37,6 +45,8 @@ class Print:
         Standard errors (s).
     frames : (int, int)
         First and last frame in which the hoof was seen standing.
+    seen_from, seen_to : float
+        Their times (s).
     source : {"marked", "found"}
     confidence : float
         Probability that this is a print of this limb; 1.0 for a marked one.
@@ -54,4 +64,198 @@ class Print:
     lift_off_error: float | None
     frames: tuple[int, int]
     source: Literal["marked", "found"]
+    seen_from: float = 0.0
+    seen_to: float = 0.0
     confidence: float = 1.0
+
+
+# Errors of neighbouring frames that look alike count about this many frames as one.
+_ALIKE_FRAMES = 5
+# The camera's error changes slowly: within this time it is one error (s).
+_CAMERA_MEMORY = 0.3
+# Fraction of a frame, and time, by which an event stays unsure however clean the path (frames, s).
+_EVENT_FLOOR = (0.15, 0.003)
+_EVENT_WINDOW = 0.13
+_SHORTEST_STANCE = 0.15
+
+
+def find_prints(tracks: Sequence[HoofTrack], camera: CameraMotion, ground: Ground) -> tuple[Print, ...]:
+    """All prints of a walk, ordered by the time the hoof stood.
+
+    A stance is a run in which the hoof rests on the floor, by a model of a walking foot (rest and swing), not by a
+    fixed threshold. Its place is the robust mean over the frames in which the hoof was seen there; touch-down and
+    lift-off lie between frames, where the path breaks.
+
+    Parameters
+    ----------
+    tracks : sequence of HoofTrack
+    camera : CameraMotion
+    ground : Ground
+
+    Raises
+    ------
+    RefusedError
+        Where no followed hoof moved on, or none stood still: the animal does not walk in view.
+    """
+    held = [_hold_track(track, camera) for track in tracks]
+    speed, ahead = _pace(held)
+    prints: list[Print] = []
+    for track, path in zip(tracks, held, strict=True):
+        runs = find_steady_runs(path.t, path.xy, path.variance, speed=speed, ahead=ahead)
+        for first, last in _true_stances(path, runs, speed):
+            prints.append(_make_print(track, path, first, last, ground))
+    if not prints:
+        raise RefusedError(
+            "No hoof was seen to stand: a print needs a stance in view.",
+            "Mark hooves while they stand, and film at least one whole stride of each foot.",
+        )
+    return tuple(sorted(prints, key=_when))
+
+
+def _when(one: Print) -> float:
+    """Middle of the stance, as far as it was seen (s or frames; only compared with its like)."""
+    return 0.5 * (one.seen_from + one.seen_to)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _HeldPath:
+    """A track in the held picture; ``variance`` per axis with the camera's, ``camera`` that alone."""
+
+    frames: NDArray[np.intp]
+    t: Array
+    xy: Array
+    variance: Array
+    camera: Array
+    seen: NDArray[np.bool_]
+
+
+def _hold_track(track: HoofTrack, camera: CameraMotion) -> _HeldPath:
+    keep = camera.held[track.frames]
+    frames = track.frames[keep]
+    camera_variance = camera.residual_px[frames] ** 2
+    return _HeldPath(
+        frames=frames,
+        t=track.t[keep],
+        xy=camera.hold(frames, track.xy_px[keep]),
+        variance=np.trace(track.cov_px2[keep], axis1=1, axis2=2) / 2 + camera_variance + 0.01,
+        camera=camera_variance,
+        seen=track.seen[keep],
+    )
+
+
+def _pace(paths: Sequence[_HeldPath]) -> tuple[float, Array]:
+    """Mean speed of the hooves in the held picture (px/s) and its direction (unit vector)."""
+    travel, time = np.zeros(2), 0.0
+    for path in paths:
+        if len(path.t) > 5:
+            travel += path.xy[-1] - path.xy[0]
+            time += float(path.t[-1] - path.t[0])
+    distance = float(np.hypot(*travel))
+    if time <= 0 or distance < 20:
+        raise RefusedError(
+            f"The followed hooves moved only {distance:.0f} px in all: the animal does not walk in view.",
+            "Film a walk-by with at least one whole stride, and mark hooves in two stances of the same foot.",
+        )
+    return distance / time, travel / distance
+
+
+def _true_stances(path: _HeldPath, runs: Sequence[tuple[int, int]], speed: float) -> list[tuple[int, int]]:
+    """Runs long enough to be a stance, rests at one and the same place joined."""
+    joined: list[tuple[int, int]] = []
+    for first, last in runs:
+        if joined:
+            gap = float(path.t[first] - path.t[joined[-1][1]])
+            before = np.median(path.xy[joined[-1][0] : joined[-1][1] + 1], axis=0)
+            shift = float(np.hypot(*(np.median(path.xy[first : last + 1], axis=0) - before)))
+            if shift < 0.1 * speed and gap < 0.5:
+                joined[-1] = (joined[-1][0], last)
+                continue
+        joined.append((first, last))
+    return [
+        (first, last)
+        for first, last in joined
+        if path.t[last] - path.t[first] >= _SHORTEST_STANCE and path.seen[first : last + 1].sum() >= 3
+    ]
+
+
+def _make_print(track: HoofTrack, path: _HeldPath, first: int, last: int, ground: Ground) -> Print:
+    xy_px, variance, shared = _settle(track, path, first, last)
+    point = xy_px[None]
+    by_point = ground.jacobian_by_point(point)[0]
+    landing = _find_event(path, first, "landing")
+    leaving = _find_event(path, last, "leaving")
+    standing = np.flatnonzero(path.seen[first : last + 1]) + first
+    return Print(
+        limb=track.limb,
+        xy=ground.to_floor(point)[0],
+        cov=(variance + shared) * by_point @ by_point.T,
+        limb_cov=track.limb_px2 * by_point @ by_point.T,
+        ground_jacobian=ground.jacobian_by_parameters(point)[0],
+        xy_px=xy_px,
+        touch_down=landing.t if landing else None,
+        touch_down_error=landing.error if landing else None,
+        lift_off=leaving.t if leaving else None,
+        lift_off_error=leaving.error if leaving else None,
+        frames=(int(path.frames[standing[0]]), int(path.frames[standing[-1]])),
+        seen_from=float(path.t[standing[0]]),
+        seen_to=float(path.t[standing[-1]]),
+        source=track.source,
+    )
+
+
+def _settle(track: HoofTrack, path: _HeldPath, first: int, last: int) -> tuple[Array, float, float]:
+    """Robust mean place of a stance (held px), its variance per axis, and the variance of the marks behind it."""
+    inside = np.arange(first, last + 1)
+    inside = inside[path.seen[inside]]
+    trimmed = inside[(path.t[inside] - path.t[first] > 0.06) & (path.t[last] - path.t[inside] > 0.06)]
+    used = trimmed if len(trimmed) >= 5 else inside
+    xy, weight = robust_mean(path.xy[used], path.variance[used])
+    alone = path.variance[used] - path.camera[used]
+    scatter = float(np.average(((path.xy[used] - xy) ** 2).mean(axis=1), weights=weight))
+    single = max(scatter, float(np.mean(alone)))
+    frame_part = single / max(1.0, len(used) / _ALIKE_FRAMES)
+    spell = max(1.0, float(path.t[used[-1]] - path.t[used[0]]) / _CAMERA_MEMORY)
+    camera_part = float(np.mean(path.camera[used])) / spell
+    behind = np.searchsorted(track.frames, path.frames[used])
+    return xy, frame_part + camera_part + 0.05**2, float(np.average(track.offset_px2[behind], weights=weight))
+
+
+def _find_event(path: _HeldPath, edge: int, kind: Literal["landing", "leaving"]) -> Corner | None:
+    """Touch-down or lift-off about one end of a run; None outside the clip or where too much was hidden."""
+    sign = -1 if kind == "landing" else 1
+    t, count = path.t, len(path.t)
+    step = float(np.median(np.diff(t)))
+    moving = np.arange(edge + sign, -1 if sign < 0 else count, sign)
+    if len(moving) < 3:
+        return None
+    reach = max(_EVENT_WINDOW, 4.5 * step)
+    near = np.flatnonzero((np.abs(t - t[edge]) <= reach) & path.seen)
+    off = near[(near - edge) * sign > 0]
+    on = near[(near - edge) * sign <= 0]
+    floor = float(np.hypot(_EVENT_FLOOR[0] * step, _EVENT_FLOOR[1]))
+    if len(off) < 3 or len(on) < 3 or _hidden_about(path, edge, reach):
+        return _bound_event(path, edge, sign, floor)
+    margin = max(0.06, 2.5 * step)
+    corner = find_corner(
+        t[near], path.xy[near], path.variance[near], between=(t[edge] - margin, t[edge] + margin), kind=kind
+    )
+    return Corner(t=corner.t, error=float(np.hypot(corner.error, floor)))
+
+
+def _hidden_about(path: _HeldPath, edge: int, reach: float) -> bool:
+    """Whether the hoof was hidden in the frames next to the edge, so that the break itself was not seen."""
+    close = np.abs(path.t - path.t[edge]) <= 0.35 * reach
+    return bool((~path.seen[close]).mean() > 0.3)
+
+
+def _bound_event(path: _HeldPath, edge: int, sign: int, floor: float) -> Corner | None:
+    """The event lies anywhere between the last frame seen on one side and the first seen on the other."""
+    seen = np.flatnonzero(path.seen)
+    inside, outside = seen[(seen - edge) * sign <= 0], seen[(seen - edge) * sign > 0]
+    if len(inside) == 0 or len(outside) == 0:
+        return None
+    a, b = (outside[-1], inside[0]) if sign < 0 else (inside[-1], outside[0])
+    gap = float(path.t[b] - path.t[a])
+    if gap > 0.35:
+        return None
+    return Corner(t=float(path.t[a] + path.t[b]) / 2, error=float(np.hypot(gap / np.sqrt(12), floor)))

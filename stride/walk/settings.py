@@ -44,6 +44,10 @@ class Settings:
     def __post_init__(self) -> None:
         for name in self.__slots__:
             if not getattr(self, name) > 0:
-                raise ValueError(f"{name} must be above zero, got {getattr(self, name)}; leave it out for the default")
+                raise ValueError(
+                    f"{name} must be above zero, got {getattr(self, name)}; leave it out for the default"
+                )
         if not 0.5 < self.min_probability < 1:
-            raise ValueError(f"min_probability must lie between 0.5 and 1, got {self.min_probability}; 0.90 is usual")
+            raise ValueError(
+                f"min_probability must lie between 0.5 and 1, got {self.min_probability}; 0.90 is usual"
+            )
