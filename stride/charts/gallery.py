@@ -1,0 +1,201 @@
+"""All charts of one analysis, saved as pictures."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from io import BytesIO
+from pathlib import Path
+from typing import Final, Literal
+
+import numpy as np
+from matplotlib.figure import Figure
+from numpy.typing import NDArray
+
+from ..errors import OutputError
+from ..walk.analysis import Analysis
+from ..walk.limbs import LIMBS, SIDES, Limb
+from ..walk.positions import find_positions
+from .footfalls import draw_footfalls, draw_support, explain_footfalls, make_footfall_handles
+from .lifts import draw_lifts, explain_lifts, make_lift_handles
+from .overreaches import draw_overreaches, explain_overreaches, make_overreach_handles
+from .positions import draw_positions, explain_positions, make_position_handles
+from .style import charted, frame_figure, make_figure, place_legend
+from .walkway import draw_walkway, explain_walkway, find_extent, make_limb_handles, split_walkway
+
+Array = NDArray[np.float64]
+Heights = Mapping[Limb, tuple[Array, Array]]
+PictureFormat = Literal["png", "svg"]
+
+PNG_DOTS_PER_INCH: Final = 150
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChartFiles:
+    """The two files of one chart."""
+
+    png: Path
+    svg: Path
+
+
+TITLES: Final[Mapping[str, str]] = {
+    "walkway": "The prints from above",
+    "overreaches": "Hind foot against the front print",
+    "footfalls": "When each foot was down",
+    "positions": "Every foot along the walk",
+    "lifts": "How high each foot is carried",
+}
+
+
+def explain_chart(name: str, analysis: Analysis) -> str:
+    """How a chart of :func:`save_charts` is to be read; empty for a name that is none of them."""
+    notes: dict[str, Callable[[], str]] = {
+        "walkway": lambda: explain_walkway(analysis),
+        "overreaches": lambda: explain_overreaches(analysis),
+        "footfalls": explain_footfalls,
+        "positions": explain_positions,
+        "lifts": explain_lifts,
+    }
+    return notes[name]() if name in notes else ""
+
+
+def make_figures(analysis: Analysis, *, heights: Heights | None = None) -> dict[str, Figure]:
+    """Every chart as a figure, by name, in the order they are shown.
+
+    Parameters
+    ----------
+    analysis : Analysis
+    heights : mapping of limb to (t, height), optional
+        For the chart ``lifts``, which is left out without it.
+    """
+    with charted():
+        figures = {
+            "walkway": _make_walkway(analysis),
+            "overreaches": _make_overreaches(analysis),
+            "footfalls": _make_footfalls(analysis),
+            "positions": _make_positions(analysis),
+        }
+        if heights is not None:
+            figures["lifts"] = _make_lifts(analysis, heights)
+        for name, figure in figures.items():
+            frame_figure(figure, analysis, TITLES[name], explain_chart(name, analysis))
+    return figures
+
+
+def _make_walkway(analysis: Analysis) -> Figure:
+    windows = split_walkway(analysis)
+    if not windows:
+        figure = make_figure(2.2)
+        draw_walkway(figure.subplots(), analysis)
+        return figure
+    extents = [find_extent(analysis, window, key=k == 0) for k, window in enumerate(windows)]
+    inch = 6.2 / (windows[0][1] - windows[0][0])
+    heights = [(high - low) * inch for low, high in extents]
+    figure = make_figure(sum(heights) + 0.42 * len(windows) + 1.7)
+    axes = figure.subplots(len(windows), 1, squeeze=False, gridspec_kw={"height_ratios": heights})[:, 0]
+    for k, (ax, window) in enumerate(zip(axes, windows, strict=True)):
+        draw_walkway(ax, analysis, window=window, key=k == 0)
+        if k < len(windows) - 1:
+            ax.set_xlabel("")
+    present = [limb for limb in LIMBS if any(one.limb == limb for one in analysis.prints)]
+    place_legend(axes[-1], make_limb_handles(present), columns=4)
+    return figure
+
+
+def _make_overreaches(analysis: Analysis) -> Figure:
+    figure = make_figure(4.4)
+    ax = draw_overreaches(figure.subplots(), analysis)
+    if ax.axison:
+        place_legend(ax, make_overreach_handles(analysis), columns=3)
+    return figure
+
+
+def _make_footfalls(analysis: Analysis) -> Figure:
+    if not analysis.prints:
+        figure = make_figure(2.2)
+        draw_footfalls(figure.subplots(), analysis)
+        return figure
+    figure = make_figure(4.3)
+    bars, strip = figure.subplots(2, 1, sharex=True, gridspec_kw={"height_ratios": [2.4, 1]})
+    draw_footfalls(bars, analysis).set_xlabel("")
+    draw_support(strip, analysis)
+    place_legend(strip, make_footfall_handles(), columns=2)
+    return figure
+
+
+def _make_positions(analysis: Analysis) -> Figure:
+    positions = find_positions(analysis.tracks, analysis.camera, analysis.ground, analysis.heading)
+    figure = make_figure(5.4)
+    axes = figure.subplots(2, 1, sharex=True, sharey=True)
+    for ax, side in zip(axes, SIDES, strict=True):
+        draw_positions(ax, analysis, positions, side=side)
+    axes[0].set_xlabel("")
+    drawn = {one.limb for one in positions} | {one.limb for one in analysis.prints}
+    if drawn:
+        limbs = [limb for limb in LIMBS if limb in drawn]
+        place_legend(axes[1], make_position_handles(limbs), columns=3)
+    return figure
+
+
+def _make_lifts(analysis: Analysis, heights: Heights) -> Figure:
+    figure = make_figure(3.4)
+    ax = draw_lifts(figure.subplots(), analysis, heights)
+    if ax.axison:
+        place_legend(ax, make_lift_handles(heights), columns=4)
+    return figure
+
+
+def render_figure(figure: Figure, form: PictureFormat) -> bytes:
+    """The figure as a picture file; the same figure always gives the same bytes."""
+    buffer = BytesIO()
+    with charted():
+        metadata = {"Date": None, "Creator": None} if form == "svg" else {"Software": None}
+        figure.savefig(buffer, format=form, dpi=PNG_DOTS_PER_INCH, metadata=metadata)
+    return buffer.getvalue()
+
+
+def save_charts(analysis: Analysis, folder: Path, *, heights: Heights | None = None) -> dict[str, ChartFiles]:
+    """Save every chart as PNG and SVG.
+
+    Each file is written under another name first and then renamed, so that a half-written chart is never seen.
+
+    Parameters
+    ----------
+    analysis : Analysis
+    folder : Path
+        Made if it is not there.
+    heights : mapping of limb to (t, height), optional
+        For the chart ``lifts``, which is left out without it.
+
+    Returns
+    -------
+    dict of name to ChartFiles
+        In the order they are shown.
+
+    Raises
+    ------
+    OutputError
+        If the folder cannot be written.
+    """
+    saved = {}
+    for name, figure in make_figures(analysis, heights=heights).items():
+        files = ChartFiles(png=folder / f"{name}.png", svg=folder / f"{name}.svg")
+        _write(files.png, render_figure(figure, "png"))
+        _write(files.svg, render_figure(figure, "svg"))
+        saved[name] = files
+    return saved
+
+
+def _write(path: Path, content: bytes) -> None:
+    part = path.with_name(f".{path.name}.part")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        part.write_bytes(content)
+        os.replace(part, path)
+    except OSError as error:
+        part.unlink(missing_ok=True)
+        raise OutputError(
+            f"The chart {path} could not be written ({error.strerror}).",
+            "Choose a folder that can be written and has room.",
+        ) from error
