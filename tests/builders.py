@@ -321,6 +321,8 @@ def _track(scene: Scene, limb: Limb, camera: CameraMotion) -> HoofTrack:
         cov_px2=np.tile(np.eye(2) * 0.5, (len(t), 1, 1)),
         seen=~((frames % 37 > 30) & _is_far(scene, limb)),
         source=scene.source,
+        offset_px2=np.full(len(frames), 0.25),
+        limb_px2=0.1,
     )
 
 

@@ -141,7 +141,7 @@ def fit_homography(
     return FittedHomography(
         matrix=matrix * scale,
         parameters=np.einsum("ij,kjl,lm->kim", from_unit, basis, to_unit) * scale,
-        covariance=np.linalg.inv(normal),
+        covariance=np.asarray(np.linalg.inv(normal), dtype=float),
         residual=target - apply_homography(matrix, source),
         chi2=float(np.einsum("ni,nij,nj->", residual, weight, residual)),
         freedom=2 * len(source) - 8,

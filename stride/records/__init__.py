@@ -1,0 +1,1 @@
+"""Documents kept beside a clip: marks and analyses, versioned and readable by hand."""

@@ -2,19 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from ..errors import RefusedError
+from ..progress import Progress, silent
 from ..quantity import Quantity
-from .camera import CameraMotion
-from .clip import Clip
-from .ground import Ground
-from .limbs import Side
-from .marks import Direction, Marks
-from .prints import Print
+from .camera import CameraMotion, still_camera
+from .clip import Clip, FrameSource
+from .direction import estimate_shape, find_direction, side_towards_camera
+from .ground import Ground, fit_ground
+from .judgement import judge
+from .levelling import level_ground
+from .lifts import measure_lifts
+from .limbs import SIDES, Side, limb_at
+from .marks import Direction, HoofMark, Marks
+from .measures import measure_all
+from .positions import find_display_length
+from .prints import Print, find_prints
 from .settings import Settings
-from .strides import Overreach, Stride
-from .tracks import HoofTrack
+from .strides import Overreach, Stride, measure_overreaches, measure_strides
+from .tracks import HoofFollower, HoofTrack
+from .trackway import lay_trackway
 from .verdict import Verdict
 
 
@@ -42,3 +51,89 @@ class Analysis:
     verdict: Verdict
     settings: Settings
     made_by: str
+
+
+def analyse(
+    source: FrameSource,
+    marks: Marks,
+    settings: Settings,
+    *,
+    made_by: str,
+    progress: Progress = silent,
+) -> Analysis:
+    """Measure the walk of a marked clip, reading it once.
+
+    Parameters
+    ----------
+    source : FrameSource
+    marks : Marks
+        With at least one hoof of a fore and of a hind limb of one side.
+    settings : Settings
+    made_by : str
+        Name and version of the program, kept with the result.
+    progress : Progress
+
+    Raises
+    ------
+    ClipError, MarksError, RefusedError
+    """
+    _check_pairs(marks.hooves)
+    direction = find_direction(marks)
+    shape = estimate_shape(marks, direction, source.size_px)
+    hooves = HoofFollower(marks.hooves, shape, source.size_px, settings)
+    for frame in source:
+        hooves.add(frame)
+        progress("following", frame.index + 1, None)
+    clip = source.describe()
+    camera = still_camera(clip.frames)
+    tracks = hooves.finish()
+    ground = fit_ground(marks, camera, clip.size_px, settings)
+    return measure_tracks(clip, camera, ground, marks, direction, tracks, settings, made_by=made_by)
+
+
+def measure_tracks(
+    clip: Clip,
+    camera: CameraMotion,
+    ground: Ground,
+    marks: Marks,
+    direction: Direction,
+    tracks: tuple[HoofTrack, ...],
+    settings: Settings,
+    *,
+    made_by: str,
+) -> Analysis:
+    """From followed hooves to the verdict: prints → strides → measures → verdict."""
+    prints = find_prints(tracks, camera, ground)
+    ground, prints = level_ground(ground, prints)
+    trackway = lay_trackway(prints, ground, direction=direction, animal=marks.animal)
+    strides = measure_strides(trackway)
+    length = find_display_length(prints, strides, ground, trackway.heading)
+    measures = measure_all(trackway, measure_lifts(tracks, prints, camera, ground, length))
+    return Analysis(
+        clip=clip,
+        camera=camera,
+        ground=ground,
+        marks=marks,
+        direction=direction,
+        near_side=side_towards_camera(direction),
+        heading=trackway.heading,
+        tracks=tracks,
+        prints=prints,
+        strides=strides,
+        overreaches=measure_overreaches(trackway),
+        measures=measures,
+        verdict=judge(measures, settings),
+        settings=settings,
+        made_by=made_by,
+    )
+
+
+def _check_pairs(hooves: Sequence[HoofMark]) -> None:
+    marked = {mark.limb for mark in hooves}
+    if any({limb_at(side, "fore"), limb_at(side, "hind")} <= marked for side in SIDES):
+        return
+    named = ", ".join(sorted(limb.replace("_", " ") for limb in marked)) or "no hoof"
+    raise RefusedError(
+        f"Only {named} is marked; overreach needs the fore and the hind foot of one side.",
+        "Mark at least one stance of a fore and of a hind hoof on the same side.",
+    )

@@ -135,7 +135,7 @@ def share_out_errors(shift: Array, mark_error_px: float, shape: HoofShape) -> Ma
             difference[i], difference[j] = -1.0, 1.0
             precision += strength * np.outer(difference, difference)
             pull += strength * np.outer(difference, both[i, j])
-    covariance = np.linalg.inv(precision)
+    covariance = np.asarray(np.linalg.inv(precision), dtype=float)
     error = covariance @ pull
     off = covariance[~np.eye(count, dtype=bool)]
     limb = float(np.clip(off.mean(), 0.0, covariance.diagonal().min())) if count > 1 else 0.0

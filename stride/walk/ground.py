@@ -68,7 +68,7 @@ class Ground:
 
     def to_picture(self, xy: Array) -> Array:
         """(N, 2) floor coordinates → (N, 2) points of the held picture (px)."""
-        return apply_homography(np.linalg.inv(self.matrix), xy)
+        return apply_homography(np.asarray(np.linalg.inv(self.matrix), dtype=float), xy)
 
     def jacobian_by_point(self, xy_px: Array) -> Array:
         """(N, 2, 2): floor coordinates by the picture coordinates."""
