@@ -104,7 +104,9 @@ def read_luma(picture: Any) -> Image:
     plane = picture.planes[0]
     kind = np.uint8 if shift == 0 else np.dtype("<u2")
     rows: NDArray[Any] = np.frombuffer(plane, dtype=kind).reshape(picture.height, -1)[:, : picture.width]
-    luma: Image = rows if shift == 0 else (rows >> shift).astype(np.uint8)
+    luma: Image = rows
+    if shift:
+        luma = np.right_shift(rows, shift, out=np.empty(rows.shape, np.uint8), casting="unsafe")
     luma.setflags(write=False)
     return luma
 

@@ -32,13 +32,14 @@ class _Change:
 
     def __call__(self, luma: Image) -> float:
         """Root mean square difference (grey levels); infinite for the first picture."""
-        step = max(1, math.isqrt(luma.size // _SAMPLES))
-        sample = luma[step // 2 :: step, step // 2 :: step].astype(np.int16)
+        step = max(2, math.isqrt(luma.size // _SAMPLES))
+        # Fewer rows, more columns: neighbours in a row share a line of the processor's cache.
+        sample = luma[step // 2 :: 2 * step, step // 4 :: step // 2].astype(np.int16)
         before, self._before = self._before, sample
         if before is None or before.shape != sample.shape:
             return math.inf
         difference = (sample - before).ravel().astype(np.float32)
-        return math.sqrt(float(difference @ difference) / difference.size)
+        return math.sqrt(float(difference @ difference) / max(difference.size, 1))
 
 
 def flag_repeats(pictures: Iterable[tuple[Item, Image]]) -> Iterator[tuple[Item, Image, bool]]:

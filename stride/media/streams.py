@@ -98,7 +98,7 @@ def find_stream(path: Path) -> Stream:
 
 @contextmanager
 def open_container(path: Path) -> Iterator[Any]:
-    """Open a video file for reading, and no other file or address it may name.
+    """Open a video file for reading; should it name an address elsewhere, that is not followed.
 
     Yields
     ------
