@@ -1,0 +1,142 @@
+"""A supersampled piece of picture that shapes and cut-outs are painted on, back to front."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Image = NDArray[np.uint8]
+Colour = tuple[float, float, float]
+
+FINER = 2
+"""Canvas pixels per picture pixel, along each axis."""
+
+_SHIFT = 4
+_OPAQUE = 128
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cutout:
+    """A painted shape with its outline in the alpha channel.
+
+    Parameters
+    ----------
+    image : (H, W, 4) uint8 array
+        Blue, green, red, alpha; colour continues beyond the outline.
+    px_per_m : float
+    start_px, end_px : (float, float)
+        The two joints (or pins) the shape hangs between, in its own pixels.
+    """
+
+    image: Image
+    px_per_m: float
+    start_px: tuple[float, float]
+    end_px: tuple[float, float]
+
+
+class Canvas:
+    """A window of the picture, ``FINER`` times finer, with alpha.
+
+    Parameters
+    ----------
+    corner_px : (int, int)
+        Picture pixel at the window's top left.
+    size_px : (int, int)
+        Width and height in picture pixels.
+    """
+
+    def __init__(self, corner_px: tuple[int, int], size_px: tuple[int, int]) -> None:
+        self.corner_px = corner_px
+        self.size_px = size_px
+        self.fine: Image = np.zeros((size_px[1] * FINER, size_px[0] * FINER, 4), np.uint8)
+
+    def to_fine(self, xy_px: Array) -> Array:
+        """Picture pixels → canvas pixels, both counted from pixel centres."""
+        return (np.asarray(xy_px, dtype=float) - self.corner_px) * FINER + (FINER - 1) / 2
+
+    def paint_shape(self, xy_px: Array, colour: Colour) -> None:
+        """Fill a polygon given in picture pixels, (N, 2)."""
+        fixed = np.round(self.to_fine(xy_px) * (1 << _SHIFT)).astype(np.int32)
+        cv2.fillPoly(self.fine, [fixed], (*colour, 255), lineType=cv2.LINE_8, shift=_SHIFT)
+
+    def paint_line(self, xy_px: Array, colour: Colour, width_px: float) -> None:
+        """Draw an open line through (N, 2) picture pixels."""
+        fixed = np.round(self.to_fine(xy_px) * (1 << _SHIFT)).astype(np.int32)
+        width = max(1, round(width_px * FINER))
+        cv2.polylines(self.fine, [fixed], False, (*colour, 255), width, cv2.LINE_8, _SHIFT)
+
+    def paint_disc(self, xy_px: Array, colour: Colour, radius_px: float) -> None:
+        """Fill a disc about one point in picture pixels."""
+        centre = np.round(self.to_fine(xy_px) * (1 << _SHIFT)).astype(int)
+        radius = max(1, round(radius_px * FINER * (1 << _SHIFT)))
+        cv2.circle(
+            self.fine, (int(centre[0]), int(centre[1])), radius, (*colour, 255), -1, cv2.LINE_8, _SHIFT
+        )
+
+    def hang(self, cutout: Cutout, start_px: Array, end_px: Array, px_per_m: float) -> None:
+        """Paste a cut-out between two points, stretched along them and ``px_per_m`` large across them."""
+        a, b = np.asarray(cutout.start_px), np.asarray(cutout.end_px)
+        p, q = self.to_fine(start_px), self.to_fine(end_px)
+        source, target = b - a, q - p
+        long, far = math.hypot(*source), max(math.hypot(*target), 1e-3)
+        u, v = source / long, target / far
+        across = px_per_m * FINER / cutout.px_per_m
+        along = far / long
+        turn = along * np.outer(v, u) + across * np.outer([-v[1], v[0]], [-u[1], u[0]])
+        self.paste(cutout.image, np.vstack([np.column_stack([turn, p - turn @ a]), [0.0, 0.0, 1.0]]))
+
+    def paste(self, image: Image, to_fine: Array) -> None:
+        """Paste a BGRA picture through a (3, 3) homography from its pixels to canvas pixels."""
+        height, width = image.shape[:2]
+        corners = np.array([[[0, 0], [width, 0], [width, height], [0, height]]], dtype=float)
+        spots = cv2.perspectiveTransform(corners, to_fine)[0]
+        low = np.maximum(np.floor(spots.min(axis=0)).astype(int), 0)
+        high = np.minimum(np.ceil(spots.max(axis=0)).astype(int) + 1, self.fine.shape[1::-1])
+        if np.any(high <= low):
+            return
+        shifted = np.array([[1.0, 0.0, -low[0]], [0.0, 1.0, -low[1]], [0.0, 0.0, 1.0]]) @ to_fine
+        size = (int(high[0] - low[0]), int(high[1] - low[1]))
+        if abs(shifted[2, 0]) + abs(shifted[2, 1]) < 1e-12:
+            drawn = cv2.warpAffine(image, shifted[:2] / shifted[2, 2], size, flags=cv2.INTER_LINEAR)
+        else:
+            drawn = cv2.warpPerspective(image, shifted, size, flags=cv2.INTER_LINEAR)
+        mask = cv2.compare(cv2.extractChannel(drawn, 3), _OPAQUE, cv2.CMP_GE)
+        window = self.fine[low[1] : high[1], low[0] : high[0]]
+        cv2.copyTo(drawn, mask, window)
+        cv2.bitwise_or(window, (0, 0, 0, 255), window, mask)
+
+
+def flatten(canvases: list[Canvas]) -> NDArray[np.float32]:
+    """Average moments of one exposure into picture pixels, (H, W, 4) float32 with colour times alpha."""
+    total: NDArray[np.float32] | None = None
+    for canvas in canvases:
+        size = canvas.size_px
+        masked = canvas.fine
+        small = cv2.resize(masked, size, interpolation=cv2.INTER_AREA).astype(np.float32)
+        total = small if total is None else total + small
+    assert total is not None
+    return total / len(canvases)
+
+
+def lay_over(picture: Image, layer: NDArray[np.float32], corner_px: tuple[int, int], gain: float) -> None:
+    """Lay a flattened canvas over a picture, in place.
+
+    Unpainted canvas is black with no alpha, so that averaging leaves colour already weighted by alpha.
+    """
+    height, width = picture.shape[:2]
+    x, y = corner_px
+    x0, y0 = max(x, 0), max(y, 0)
+    x1, y1 = min(x + layer.shape[1], width), min(y + layer.shape[0], height)
+    if x1 <= x0 or y1 <= y0:
+        return
+    part = layer[y0 - y : y1 - y, x0 - x : x1 - x]
+    window = picture[y0:y1, x0:x1]
+    clear = cv2.cvtColor(1.0 - part[..., 3] / 255.0, cv2.COLOR_GRAY2BGR)
+    mixed = window.astype(np.float32) * clear + part[..., :3] * gain
+    np.clip(mixed, 0, 255, out=mixed)
+    window[...] = mixed.astype(np.uint8)
