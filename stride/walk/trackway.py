@@ -317,8 +317,8 @@ def _model_errors(prints: tuple[Print, ...], ground: Ground, heading_excess: flo
         random[2 * i : 2 * i + 2, 2 * i : 2 * i + 2] = one.cov
         for at, error in ((2 * n + i, one.touch_down_error), (3 * n + i, one.lift_off_error)):
             random[at, at] = (error or 0.0) ** 2
-    by_ground = np.array([one.ground_jacobian for one in prints], dtype=float).reshape(2 * n, -1)
-    if by_ground.shape[1]:
+    if prints and len(ground.covariance):
+        by_ground = np.vstack([one.ground_jacobian for one in prints])
         common[: 2 * n, : 2 * n] += by_ground @ ground.covariance @ by_ground.T
     for limb in LIMBS:
         # one unit error of the limb moves each of its prints by that print's own root
