@@ -20,7 +20,7 @@ from .gait import Walk, walk_animal
 from .light import Light, LightKind, draw_light
 from .plan import GaitPlan, draw_plan
 from .shadow import animal_shadow, contact_shapes, lay_shadow
-from .skeleton import Build, Pose, pose_at
+from .skeleton import Build, Pose, poses_at
 
 Array = NDArray[np.float64]
 
@@ -154,7 +154,9 @@ def render(scene: Scene) -> Iterator[RenderedFrame]:
 
 
 def _place_animal(picture: Image, view: View, scene: Scene, animal: Animal, t: float) -> None:
-    pose = pose_at(scene.walk, scene.build, t)
+    times = _moments(scene, view, t)
+    poses = poses_at(scene.walk, scene.build, times)
+    pose = poses[len(poses) // 2]
     lay_shadow(
         picture,
         view,
@@ -166,9 +168,9 @@ def _place_animal(picture: Image, view: View, scene: Scene, animal: Animal, t: f
     if min(size) <= 0:
         return
     moments = []
-    for moment in _moments(scene, view, t):
+    for moment in poses:
         canvas = Canvas(corner, size)
-        paint_animal(canvas, view, animal, pose_at(scene.walk, scene.build, moment))
+        paint_animal(canvas, view, animal, moment)
         moments.append(canvas)
     lay_over(picture, flatten(moments), corner, scene.light.level)
 
@@ -177,6 +179,7 @@ def _moments(scene: Scene, view: View, t: float) -> Array:
     """Times within one exposure at which the animal is painted."""
     step_px = 5.0 * float(view.px_per_m(scene.walk.body_at([t]))[0]) * scene.light.shutter
     count = int(np.clip(math.ceil(step_px / _BLURRED_STEP_PX), 1, _MOST_MOMENTS))
+    count += 1 - count % 2
     return t + scene.light.shutter * ((np.arange(count) + 0.5) / count - 0.5)
 
 

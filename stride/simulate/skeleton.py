@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from ..walk.limbs import LIMBS, Limb, Pair, pair_of, side_of
 from .gait import TRUNK_HEIGHT_SHARE, Walk
@@ -24,6 +24,7 @@ _LEG_TOP = {"fore": 0.02, "hind": -0.16}
 _SECOND_JOINT = {"fore": (-0.10, -0.53), "hind": (0.19, -0.40)}
 _PASTERN_SLOPE = math.radians(55.0)
 _STRETCH = 0.992
+_UP = np.array([0.0, 0.0, 1.0])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,6 +55,15 @@ class Build:
     def size(self) -> float:
         """Scale against the reference animal."""
         return self.hip_height / REFERENCE_HIP_HEIGHT
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trunk:
+    """Where the trunk is (m) and which way it points; unit vectors on the floor."""
+
+    middle: Array
+    ahead: Array
+    left: Array
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,33 +109,39 @@ class Pose:
         return self.middle + forward * self.ahead + leftward * self.left + np.array([0.0, 0.0, up])
 
 
-def pose_at(walk: Walk, build: Build, t: float) -> Pose:
-    """The animal's joints at one time (s)."""
-    ahead = np.array([*walk.heading, 0.0])
-    left = np.array([*walk.leftward, 0.0])
-    middle = walk.body_at([t])[0]
-    turn = 2 * math.pi * float(walk.cycles_at([t])[0])
+def poses_at(walk: Walk, build: Build, times: ArrayLike) -> list[Pose]:
+    """The animal's joints at each of the times (s)."""
+    t = np.atleast_1d(np.asarray(times, dtype=float))
+    middle, turn = walk.body_at(t), 2 * math.pi * walk.cycles_at(t)
+    toes = {limb: walk.hoof_at(limb, t) for limb in LIMBS}
+    pitches = {limb: walk.pitch_at(limb, t) for limb in LIMBS}
+    ahead, left = np.array([*walk.heading, 0.0]), np.array([*walk.leftward, 0.0])
     moving = 0.0 if walk.cycles == 0 else 1.0
-    size, half = build.size, build.trunk_length / 2
-    up = np.array([0.0, 0.0, 1.0])
-    neck_root = middle + (half + 0.02 * size) * ahead + 0.02 * size * up
+    poses = []
+    for i in range(len(t)):
+        trunk = Trunk(middle=middle[i], ahead=ahead, left=left)
+        legs = {limb: _leg_pose(build, limb, trunk, toes[limb][i], float(pitches[limb][i])) for limb in LIMBS}
+        poses.append(_pose(build, trunk, legs, float(turn[i]), moving))
+    return poses
+
+
+def _pose(build: Build, trunk: Trunk, legs: dict[Limb, LegPose], turn: float, moving: float) -> Pose:
+    size, half, up = build.size, build.trunk_length / 2, _UP
+    middle, ahead, left = trunk.middle, trunk.ahead, trunk.left
     nod = moving * 0.035 * size * math.cos(2 * turn + 0.8)
     poll = middle + (half + 0.62 * size) * ahead + (build.head_height * build.hip_height + nod) * up
     droop = math.radians(52.0) + moving * 0.05 * math.sin(2 * turn)
-    muzzle = poll + 0.50 * size * (math.cos(droop) * ahead - math.sin(droop) * up)
-    tail_head = middle - (half + 0.22 * size) * ahead + 0.03 * size * up
     swing = moving * 0.07 * math.sin(turn + 1.0)
-    tail_tip = tail_head + size * ((-0.10 + 0.4 * swing) * ahead + swing * left - 0.85 * up)
-    legs = {limb: _leg_pose(walk, build, limb, t, middle, ahead, left) for limb in LIMBS}
+    tail_head = middle - (half + 0.22 * size) * ahead + 0.03 * size * up
     return Pose(
         ahead=ahead,
         left=left,
         middle=middle,
         poll=poll,
-        muzzle=muzzle,
-        neck_root=neck_root,
+        muzzle=poll + 0.50 * size * (math.cos(droop) * ahead - math.sin(droop) * up),
+        neck_root=middle + (half + 0.02 * size) * ahead + 0.02 * size * up,
         tail_head=tail_head,
-        tail_tip=tail_tip,
+        tail_tip=tail_head + size * ((-0.10 + 0.4 * swing) * ahead + swing * left - 0.85 * up),
         legs=legs,
     )
 
@@ -145,21 +161,17 @@ def hoof_points(toe: Array, pitch: float, ahead: Array, left: Array, local: Arra
     """
     forward = math.cos(pitch) * local[:, 0] + math.sin(pitch) * local[:, 2]
     up = -math.sin(pitch) * local[:, 0] + math.cos(pitch) * local[:, 2]
-    return toe + forward[:, None] * ahead + local[:, 1, None] * left + up[:, None] * np.array([0.0, 0.0, 1.0])
+    return toe + forward[:, None] * ahead + local[:, 1, None] * left + up[:, None] * _UP
 
 
-def _leg_pose(
-    walk: Walk, build: Build, limb: Limb, t: float, middle: Array, ahead: Array, left: Array
-) -> LegPose:
+def _leg_pose(build: Build, limb: Limb, trunk: Trunk, toe: Array, pitch: float) -> LegPose:
     pair, size = pair_of(limb), build.size
-    toe = walk.hoof_at(limb, [t])[0]
-    pitch = float(walk.pitch_at(limb, [t])[0])
+    middle, ahead, left, up = trunk.middle, trunk.ahead, trunk.left, _UP
     slope = np.array([-math.cos(_PASTERN_SLOPE), 0.0, math.sin(_PASTERN_SLOPE)]) * _PASTERN[pair] * size
     coronet_local = np.array([-0.075, 0.0, HOOF_HEIGHT * 0.92]) * size
     coronet, fetlock = hoof_points(toe, pitch, ahead, left, np.stack([coronet_local, coronet_local + slope]))
     half = build.trunk_length / 2 * (1 if pair == "fore" else -1)
     aside = 0.15 * size * build.width * (1 if side_of(limb) == "left" else -1)
-    up = np.array([0.0, 0.0, 1.0])
     top = middle + half * ahead + aside * left + _LEG_TOP[pair] * size * up
     upper, lower = _leg_lengths(build, pair)
     reach = fetlock - top
