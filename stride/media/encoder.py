@@ -51,12 +51,12 @@ class Encoder:
         image : (H, W, 3) uint8 array
             Blue-green-red, of the size the encoder was opened with.
         t : float
-            Presentation time (s); later than the one before.
+            Presentation time (s), from 0 on; later than the one before.
 
         Raises
         ------
         ValueError
-            If the picture has another size or type, or its time does not follow the last one.
+            If the picture has another size or type, or its time is negative or does not follow the last one.
         OutputError
             If the file cannot be written.
         """
@@ -67,6 +67,10 @@ class Encoder:
                 f"of {image.dtype}; scale it before writing"
             )
         ticks = round(t * TICKS_PER_SECOND)
+        if ticks < 0:
+            raise ValueError(
+                f"time {t} s lies before 0, where no player shows a picture; count from the first"
+            )
         if self._last is not None and ticks <= self._last:
             raise ValueError(
                 f"time {t} s does not follow {self._last / TICKS_PER_SECOND} s; write pictures in rising time"

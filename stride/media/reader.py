@@ -180,10 +180,11 @@ class VideoClip:
             expected, packets = len(stream.index_entries), 0
             try:
                 for packet in container.demux(stream):
-                    last = packet.size == 0
-                    if packet.is_corrupt or (last and packets < expected):
-                        done.damage = "the file ends in the middle"
-                        last = True
+                    last = packet.size == 0 or packet.is_corrupt
+                    if packet.is_corrupt:
+                        done.damage = "a stored picture is incomplete"
+                    elif last and packets < expected:
+                        done.damage = "the file ends"
                     packets += 1
                     for picture in stream.codec_context.decode(None if last else packet):
                         if picture.is_corrupt:

@@ -64,7 +64,7 @@ def flag_repeats(pictures: Iterable[tuple[Item, Image]]) -> Iterator[tuple[Item,
 
     def next_out() -> tuple[Item, Image, bool]:
         item, luma, changed = ahead.popleft()
-        after = max((one[2] for one in ahead), default=0.0)
+        after = max((one[2] for one in ahead), default=math.inf)
         before = max(behind, default=math.inf)
         behind.append(changed)
         moving = min(before, after)

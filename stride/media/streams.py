@@ -79,7 +79,7 @@ def find_stream(path: Path) -> Stream:
         if len(pictures) < 2:
             raise _too_few(path, container, len(pictures))
         rate = 1 / float(np.median(steps)) if len(steps) else float(stream.average_rate or 0)
-        if rate == 0:
+        if rate == 0 or all(one.pts is None for one in pictures):
             raise ClipError(
                 f"{path.name} stores no presentation times; every picture needs one to be measured by.",
                 REENCODE,

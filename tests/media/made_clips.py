@@ -11,8 +11,6 @@ import av
 import numpy as np
 from numpy.typing import NDArray
 
-from stride.media.encoder import TICKS_PER_SECOND
-
 Image = NDArray[np.uint8]
 
 SIZE_PX = (96, 64)
@@ -49,25 +47,43 @@ def write_planes(
     *,
     codec: str,
     pixel_format: str,
-    ticks: Sequence[int] | None = None,
     pixel_aspect: Fraction | None = None,
-    options: dict[str, str] | None = None,
 ) -> None:
-    """Write pictures in a given pixel format, 25 a second unless ticks (1/90000 s) are given."""
+    """Write pictures in a given pixel format 25 a second."""
     with av.open(str(path), "w") as container:
-        stream = container.add_stream(codec, rate=25, options=options or {})
+        stream = container.add_stream(codec, rate=25)
         first = av.VideoFrame.from_ndarray(planes[0], format=pixel_format)
         stream.width, stream.height, stream.pix_fmt = first.width, first.height, pixel_format
         if pixel_aspect is not None:
             stream.codec_context.sample_aspect_ratio = pixel_aspect
-        base = Fraction(1, TICKS_PER_SECOND) if ticks is not None else Fraction(1, 25)
-        stream.time_base = stream.codec_context.time_base = base
         for number, plane in enumerate(planes):
             picture = av.VideoFrame.from_ndarray(plane, format=pixel_format)
-            picture.pts = number if ticks is None else ticks[number]
-            picture.time_base = base
+            picture.pts = number
+            picture.time_base = Fraction(1, 25)
             container.mux(stream.encode(picture))
         container.mux(stream.encode(None))
+
+
+def write_packets(
+    path: Path, ticks: Sequence[int], *, size_px: tuple[int, int] = SIZE_PX, later_size_px=SIZE_PX
+) -> None:
+    """Numbered pictures at the given ticks (1/25 s), the second half in another size if wanted."""
+    half = len(ticks) // 2
+    with av.open(str(path), "w") as container:
+        stream = container.add_stream("libx264", rate=25)
+        stream.width, stream.height = size_px
+        for part, (width, height) in ((range(half), size_px), (range(half, len(ticks)), later_size_px)):
+            encoder = av.CodecContext.create("libx264", "w")
+            encoder.width, encoder.height, encoder.pix_fmt = width, height, "yuv420p"
+            encoder.time_base, encoder.options = Fraction(1, 25), {"tune": "zerolatency", "bf": "0"}
+            for number in part:
+                image = numbered_picture(number, (width, height))
+                picture = av.VideoFrame.from_ndarray(image, format="bgr24").reformat(format="yuv420p")
+                picture.pts, picture.time_base = number, Fraction(1, 25)
+                for packet in encoder.encode(picture):
+                    packet.pts = packet.dts = ticks[number]
+                    packet.time_base, packet.stream = Fraction(1, 25), stream
+                    container.mux(packet)
 
 
 def set_display_matrix(path: Path, abcd: tuple[int, int, int, int]) -> None:

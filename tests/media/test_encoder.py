@@ -115,6 +115,7 @@ def test_an_error_leaves_the_earlier_file_as_it_was(tmp_path):
         ([(0.0, numbered_picture(0)), (0.1, numbered_picture(0, (64, 96)))], "96 × 64"),
         ([(0.0, numbered_picture(0).astype(float))], "uint8"),
         ([(0.2, numbered_picture(0)), (0.1, numbered_picture(0))], "rising"),
+        ([(-0.1, numbered_picture(0)), (0.1, numbered_picture(0))], "before 0"),
     ],
 )
 def test_misuse_is_named(tmp_path, frames, message):
