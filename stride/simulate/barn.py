@@ -244,7 +244,8 @@ def _litter(floor: Array, rng: np.random.Generator, *, straws: int, clods: int) 
         angle, length = rng.uniform(0, np.pi), rng.uniform(0.03, 0.16)
         end = at + length * np.array([np.cos(angle) * per_x, np.sin(angle) * per_y])
         tone = (np.array([110, 170, 190]) * rng.uniform(0.6, 1.2)).clip(0, 255)
-        cv2.line(picture, *(tuple(int(v) for v in p) for p in (at, end)), tone.tolist(), 1, cv2.LINE_AA)
+        start, stop = ((int(p[0]), int(p[1])) for p in (at, end))
+        cv2.line(picture, start, stop, tone.tolist(), 1, cv2.LINE_AA)
     return picture.astype(float)
 
 
@@ -305,6 +306,7 @@ def _stand_posts(wall: Array, rng: np.random.Generator) -> None:
         part = wall[
             top : top + round(tall * _WALL_FINE), round(x * _WALL_FINE) : round((x + wide) * _WALL_FINE)
         ]
-        part[...] = 0.25 * part + 0.75 * rng.uniform(40, 200, 3)
+        tone = rng.uniform(35, 190)
+        part[...] = 0.25 * part + 0.75 * (tone + 0.18 * tone * rng.uniform(-1, 1, 3))
         part[-3:] *= 0.5
         part[:2] *= 1.2

@@ -61,14 +61,20 @@ class Canvas:
 
     def paint_shape(self, xy_px: Array, colour: Colour) -> None:
         """Fill a polygon given in picture pixels, (N, 2)."""
-        fixed = np.round(self.to_fine(xy_px) * (1 << _SHIFT)).astype(np.int32)
+        self.fill(self.fixed(xy_px), colour)
+
+    def fixed(self, xy_px: Array) -> NDArray[np.int32]:
+        """Picture pixels, (N, 2), → the fixed-point canvas pixels that ``fill`` takes."""
+        return np.round(self.to_fine(xy_px) * (1 << _SHIFT)).astype(np.int32)
+
+    def fill(self, fixed: NDArray[np.int32], colour: Colour) -> None:
+        """Fill a polygon given in fixed-point canvas pixels, (N, 2)."""
         cv2.fillPoly(self.fine, [fixed], (*colour, 255), lineType=cv2.LINE_8, shift=_SHIFT)
 
     def paint_line(self, xy_px: Array, colour: Colour, width_px: float) -> None:
         """Draw an open line through (N, 2) picture pixels."""
-        fixed = np.round(self.to_fine(xy_px) * (1 << _SHIFT)).astype(np.int32)
         width = max(1, round(width_px * FINER))
-        cv2.polylines(self.fine, [fixed], False, (*colour, 255), width, cv2.LINE_8, _SHIFT)
+        cv2.polylines(self.fine, [self.fixed(xy_px)], False, (*colour, 255), width, cv2.LINE_8, _SHIFT)
 
     def paint_disc(self, xy_px: Array, colour: Colour, radius_px: float) -> None:
         """Fill a disc about one point in picture pixels."""
@@ -108,35 +114,33 @@ class Canvas:
         mask = cv2.compare(cv2.extractChannel(drawn, 3), _OPAQUE, cv2.CMP_GE)
         window = self.fine[low[1] : high[1], low[0] : high[0]]
         cv2.copyTo(drawn, mask, window)
-        cv2.bitwise_or(window, (0, 0, 0, 255), window, mask)
 
 
-def flatten(canvases: list[Canvas]) -> NDArray[np.float32]:
-    """Average moments of one exposure into picture pixels, (H, W, 4) float32 with colour times alpha."""
-    total: NDArray[np.float32] | None = None
+def flatten(canvases: list[Canvas]) -> Image:
+    """Average moments of one exposure into picture pixels, (H, W, 4) uint8 with colour times alpha."""
+    smalls = []
     for canvas in canvases:
-        size = canvas.size_px
-        masked = canvas.fine
-        small = cv2.resize(masked, size, interpolation=cv2.INTER_AREA).astype(np.float32)
-        total = small if total is None else total + small
-    assert total is not None
-    return total / len(canvases)
+        opaque = cv2.compare(cv2.extractChannel(canvas.fine, 3), 0, cv2.CMP_GT)
+        cv2.insertChannel(opaque, canvas.fine, 3)
+        smalls.append(cv2.resize(canvas.fine, canvas.size_px, interpolation=cv2.INTER_AREA))
+    if len(smalls) == 1:
+        return smalls[0]
+    total = np.zeros(smalls[0].shape, np.float32)
+    for small in smalls:
+        cv2.accumulate(small, total)
+    return np.round(total / len(smalls)).astype(np.uint8)
 
 
-def lay_over(picture: Image, layer: NDArray[np.float32], corner_px: tuple[int, int], gain: float) -> None:
-    """Lay a flattened canvas over a picture, in place.
+def lay_over(picture: Image, layer: Image, corner_px: tuple[int, int], gain: float) -> None:
+    """Lay a flattened canvas that lies wholly inside a picture over it, in place.
 
     Unpainted canvas is black with no alpha, so that averaging leaves colour already weighted by alpha.
     """
-    height, width = picture.shape[:2]
     x, y = corner_px
-    x0, y0 = max(x, 0), max(y, 0)
-    x1, y1 = min(x + layer.shape[1], width), min(y + layer.shape[0], height)
-    if x1 <= x0 or y1 <= y0:
-        return
-    part = layer[y0 - y : y1 - y, x0 - x : x1 - x]
-    window = picture[y0:y1, x0:x1]
-    clear = cv2.cvtColor(1.0 - part[..., 3] / 255.0, cv2.COLOR_GRAY2BGR)
-    mixed = window.astype(np.float32) * clear + part[..., :3] * gain
-    np.clip(mixed, 0, 255, out=mixed)
-    window[...] = mixed.astype(np.uint8)
+    window = picture[y : y + layer.shape[0], x : x + layer.shape[1]]
+    clear = cv2.bitwise_not(cv2.extractChannel(layer, 3))
+    behind = cv2.multiply(window, cv2.merge([clear, clear, clear]), None, 1 / 255)
+    colour = cv2.cvtColor(layer, cv2.COLOR_BGRA2BGR)
+    if gain != 1.0:
+        colour = cv2.convertScaleAbs(colour, alpha=gain)
+    cv2.add(behind, colour, window)

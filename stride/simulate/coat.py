@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Literal
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.interpolate import PchipInterpolator
 
 from .canvas import Colour, Cutout
 
@@ -80,48 +83,53 @@ def paint_coat(rng: np.random.Generator, kind: CoatKind, *, mud: float) -> Image
     return np.clip(colour, 4, 250).astype(np.uint8)
 
 
-def _pick(rng: np.random.Generator, kind: CoatKind) -> Colour:
-    return _HAIR[kind][rng.integers(len(_HAIR[kind]))]
-
-
-def shade_round(
-    mask: Image, thickness_px: float, *, light: tuple[float, float, float], ambient: float
-) -> Array:
-    """Brightness of a shape taken as a rounded body, (H, W) float.
-
-    The body's height over the paper rises from its outline as a quarter circle of radius ``thickness_px``.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shade:
+    """Light on a cut-out.
 
     Parameters
     ----------
-    mask : (H, W) uint8 array
-    thickness_px : float
-    light : (right, up, towards the viewer) floats
+    light : (ahead, up, towards the viewer) floats
         Direction to the light.
     ambient : float
         Brightness of what the light does not reach, 0 to 1.
     """
-    inside = cv2.distanceTransform((mask > 127).astype(np.uint8), cv2.DIST_L2, 5).astype(np.float64)
+
+    light: tuple[float, float, float]
+    ambient: float
+
+
+def _pick(rng: np.random.Generator, kind: CoatKind) -> Colour:
+    return _HAIR[kind][rng.integers(len(_HAIR[kind]))]
+
+
+def shade_round(mask: Image, thickness_px: float, shade: Shade) -> Array:
+    """Brightness of a shape taken as a rounded body, (H, W) float.
+
+    The body's height over the paper rises from its outline as a quarter circle of radius ``thickness_px``.
+    """
+    inside = _depth_inside(mask)
     rim = np.clip(inside / thickness_px, 0, 1)
     body = thickness_px * np.sqrt(np.clip(1 - (1 - rim) ** 2, 0, 1))
     body = cv2.GaussianBlur(body, (0, 0), max(thickness_px * 0.12, 0.8))
     down, across = np.gradient(body)
     normal = np.stack([-across, down, np.ones_like(body)], axis=-1)
     normal /= np.linalg.norm(normal, axis=-1, keepdims=True)
-    to_light = np.array(light) / np.linalg.norm(light)
-    return np.asarray(ambient + (1 - ambient) * np.clip(normal @ to_light, 0, 1))
+    to_light = np.array(shade.light) / np.linalg.norm(shade.light)
+    return np.asarray(shade.ambient + (1 - shade.ambient) * np.clip(normal @ to_light, 0, 1))
 
 
 def cut_limb(
     coat: Image,
     start: tuple[float, float],
     end: tuple[float, float],
-    outline: list[tuple[float, float, float]],
+    outline: Sequence[tuple[float, float, float]],
     *,
-    light: tuple[float, float, float],
-    ambient: float,
-    size: float,
-    faded: float = 0.0,
+    shade: Shade,
     rng: np.random.Generator,
+    girth: float = 1.0,
+    soft: float = 0.0,
+    soft_until: float = 0.62,
 ) -> Cutout:
     """Cut a piece of leg, neck or head from the coat.
 
@@ -131,35 +139,21 @@ def cut_limb(
         From ``paint_coat``.
     start, end : (x, z) floats
         Where the piece's two joints lie on the coat at rest (m).
-    outline : list of (share, front, back)
+    outline : sequence of (share, front, back)
         Half-widths (m) before and behind the line of joints, at shares of the way from start to end.
-    light, ambient
-        As in ``shade_round``; right is the animal's front.
-    size : float
-        Scale of the half-widths.
-    faded : float
-        Share of the piece at its start that melts into what lies beneath.
+    shade : Shade
+        Ahead is the animal's front.
     rng : numpy.random.Generator
+    girth : float
+        Scale of the half-widths.
+    soft : float
+        Width (m) over which the upper part melts into what lies beneath; 0 for a sharp edge all round.
+    soft_until : float
+        Share of the piece that does.
     """
     length = float(np.hypot(end[0] - start[0], end[1] - start[1]))
-    shares = np.array([row[0] for row in outline])
-    fine = np.linspace(shares[0], shares[-1], 60)
-    front, back = (size * _spline(shares, [row[i] for row in outline], fine) for i in (1, 2))
-    margin = 6
-    reach = max(front.max(), back.max())
-    width = round(2 * reach * PX_PER_M) + 2 * margin
-    tall = round((shares[-1] - shares[0]) * length * PX_PER_M) + 2 * margin
-    top = margin - shares[0] * length * PX_PER_M
-    rows = top + fine * length * PX_PER_M
-    centre = (width - 1) / 2
-    sides = np.vstack(
-        [
-            np.column_stack([centre + front * PX_PER_M, rows]),
-            np.column_stack([centre - back * PX_PER_M, rows])[::-1],
-        ]
-    )
-    mask = np.zeros((tall, width), np.uint8)
-    cv2.fillPoly(mask, [np.round(sides * 16).astype(np.int32)], 255, cv2.LINE_AA, 4)
+    mask, centre, top, half_px = _piece_mask(outline, length, girth)
+    tall, width = mask.shape
     down = np.subtract(end, start) / length
     ahead = np.array([-down[1], down[0]])
     x0, _, _, z1 = COAT_WINDOW
@@ -173,38 +167,59 @@ def cut_limb(
         flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
         borderMode=cv2.BORDER_REFLECT,
     )
-    bright = shade_round(
-        mask, 0.9 * float(np.median((front + back) / 2)) * PX_PER_M, light=light, ambient=ambient
-    )
-    colour = np.clip(hair * bright[..., None], 3, 252)
-    if faded:
-        share = (np.arange(tall) - margin) / (tall - 2 * margin) / faded
-        keep = np.clip(share[:, None], 0, 1) > rng.uniform(0.15, 0.85, mask.shape)
-        mask = np.where(keep, mask, 0).astype(np.uint8)
+    bright = shade_round(mask, 0.9 * half_px, shade)
+    if soft:
+        depth = _depth_inside(mask) / (soft * PX_PER_M)
+        sharp = np.clip((np.arange(tall)[:, None] / tall - soft_until) / 0.3, 0, 1)
+        keep = np.clip(depth + sharp, 0, 1)
+        bright = bright * sharp + (1 - sharp) * (0.75 * float(np.median(bright[mask > 127])) + 0.25 * bright)
+        mask = np.where(keep > rng.uniform(0.1, 0.9, mask.shape), mask, 0).astype(np.uint8)
+    colour = np.clip(hair * bright[..., None], 3, 252).astype(np.uint8)
     return Cutout(
-        image=np.dstack([colour.astype(np.uint8), mask]),
+        image=np.dstack([colour, mask]),
         px_per_m=PX_PER_M,
         start_px=(centre, top),
         end_px=(centre, top + length * PX_PER_M),
     )
 
 
-def cut_outline(
-    coat: Image,
-    outline: Array,
-    *,
-    thickness: float,
-    light: tuple[float, float, float],
-    ambient: float,
-) -> Image:
+def cut_outline(coat: Image, outline: Array, *, thickness: float, shade: Shade) -> Image:
     """Cut a closed outline, (N, 2) x and z (m), from the coat, shaded as a round body, over ``COAT_WINDOW``."""
     x0, _, _, z1 = COAT_WINDOW
-    spots = (outline - [x0, z1]) * [PX_PER_M, -PX_PER_M]
     mask = np.zeros(coat.shape[:2], np.uint8)
-    cv2.fillPoly(mask, [np.round(spots * 16).astype(np.int32)], 255, cv2.LINE_AA, 4)
-    bright = shade_round(mask, thickness * PX_PER_M, light=light, ambient=ambient)
+    _fill(mask, (outline - [x0, z1]) * [PX_PER_M, -PX_PER_M])
+    bright = shade_round(mask, thickness * PX_PER_M, shade)
     colour = np.clip(coat * bright[..., None], 3, 252).astype(np.uint8)
     return np.dstack([colour, mask])
+
+
+def _piece_mask(
+    outline: Sequence[tuple[float, float, float]], length: float, girth: float
+) -> tuple[Image, float, float, float]:
+    """A piece's mask, its middle column, the row of its first joint, and its median half-width (px)."""
+    shares = np.array([row[0] for row in outline])
+    fine = np.linspace(shares[0], shares[-1], 60)
+    front, back = (
+        girth * PX_PER_M * PchipInterpolator(shares, [row[i] for row in outline])(fine) for i in (1, 2)
+    )
+    margin = 6
+    width = round(2 * float(max(front.max(), back.max()))) + 2 * margin
+    tall = round(float(shares[-1] - shares[0]) * length * PX_PER_M) + 2 * margin
+    top = margin - float(shares[0]) * length * PX_PER_M
+    rows, centre = top + fine * length * PX_PER_M, (width - 1) / 2
+    mask = np.zeros((tall, width), np.uint8)
+    sides = (np.column_stack([centre + front, rows]), np.column_stack([centre - back, rows])[::-1])
+    _fill(mask, np.vstack(sides))
+    return mask, centre, top, float(np.median((front + back) / 2))
+
+
+def _fill(mask: Image, xy_px: Array) -> None:
+    cv2.fillPoly(mask, [np.round(xy_px * 16).astype(np.int32)], 255, cv2.LINE_AA, 4)
+
+
+def _depth_inside(mask: Image) -> Array:
+    """Distance of each pixel of a mask from its outline (px)."""
+    return cv2.distanceTransform((mask > 127).astype(np.uint8), cv2.DIST_L2, 5).astype(np.float64)
 
 
 def mirrored(cutout: Cutout) -> Cutout:
@@ -216,9 +231,3 @@ def mirrored(cutout: Cutout) -> Cutout:
         start_px=(last - cutout.start_px[0], cutout.start_px[1]),
         end_px=(last - cutout.end_px[0], cutout.end_px[1]),
     )
-
-
-def _spline(at: Array, values: list[float], fine: Array) -> Array:
-    from scipy.interpolate import PchipInterpolator
-
-    return np.asarray(PchipInterpolator(at, values)(fine), dtype=float)

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..walk.marks import Direction
-from .animal import Animal, Look, cut_animal, draw_look, paint_animal
+from .animal import Animal, cut_animal, draw_build, draw_look, paint_body, paint_legs
 from .barn import Barn, FloorKind, FloorMarks, WallKind, draw_barn, paint_barn, paint_surfaces
 from .camera import Camera, CameraKind, View, draw_camera
 from .canvas import Canvas, Image, flatten, lay_over
@@ -20,6 +20,7 @@ from .gait import Walk, walk_animal
 from .light import Light, LightKind, draw_light
 from .plan import GaitPlan, draw_plan
 from .shadow import animal_shadow, contact_shapes, lay_shadow
+from .shapes import Look
 from .skeleton import Build, Pose, poses_at
 
 Array = NDArray[np.float64]
@@ -114,22 +115,10 @@ def draw_scene(
         camera=view,
         light=draw_light(rng, light),
         barn=draw_barn(rng, _draw_floor_marks(rng), floor, wall),
-        build=draw_build(rng, plan),
+        build=draw_build(rng, plan.hip_height, plan.trunk_length),
         look=draw_look(rng, coat),
         times=times,
         seed=int(rng.integers(2**31)),
-    )
-
-
-def draw_build(rng: np.random.Generator, plan: GaitPlan) -> Build:
-    """Draw a build for a plan: hock angle straight to sickle."""
-    return Build(
-        hip_height=plan.hip_height,
-        trunk_length=plan.trunk_length,
-        hock_angle=math.radians(rng.uniform(138, 162)),
-        depth=rng.uniform(0.92, 1.12),
-        width=rng.uniform(0.9, 1.1),
-        head_height=rng.uniform(-0.10, 0.10),
     )
 
 
@@ -164,15 +153,21 @@ def _place_animal(picture: Image, view: View, scene: Scene, animal: Animal, t: f
         animal_shadow(scene.build, scene.look, pose, scene.light),
         contact_shapes(scene.look, pose),
     )
-    corner, size = _window(view, scene, pose)
-    if min(size) <= 0:
-        return
-    moments = []
-    for moment in poses:
-        canvas = Canvas(corner, size)
-        paint_animal(canvas, view, animal, moment)
-        moments.append(canvas)
-    lay_over(picture, flatten(moments), corner, scene.light.level)
+    gain = scene.light.level * scene.light.gain_at(t, float(pose.middle[0]))
+    for part in ("far", "body", "near"):
+        moments = [pose] if part == "body" else poses
+        corner, size = _window(view, scene.build, moments, body=part == "body")
+        if min(size) < 2:
+            continue
+        canvases = []
+        for moment in moments:
+            canvas = Canvas(corner, size)
+            if part == "body":
+                paint_body(canvas, view, animal, moment)
+            else:
+                paint_legs(canvas, view, animal, moment, near=part == "near")
+            canvases.append(canvas)
+        lay_over(picture, flatten(canvases), corner, gain)
 
 
 def _moments(scene: Scene, view: View, t: float) -> Array:
@@ -183,19 +178,30 @@ def _moments(scene: Scene, view: View, t: float) -> Array:
     return t + scene.light.shutter * ((np.arange(count) + 0.5) / count - 0.5)
 
 
-def _window(view: View, scene: Scene, pose: Pose) -> tuple[tuple[int, int], tuple[int, int]]:
-    """Piece of the picture that the animal can cover: corner and size (px)."""
-    size = scene.build.size
-    half = scene.build.trunk_length / 2
-    corners = [
-        pose.place(x, z - pose.middle[2], y)
-        for x in (-half - 0.75 * size, half + 1.15 * size)
-        for y in (-0.4, 0.4)
-        for z in (-0.02, 1.75 * size)
-    ]
-    spots = view.to_px(np.array(corners))
-    low = np.clip(np.floor(spots.min(axis=0)) - 4, 0, view.size_px).astype(int)
-    high = np.clip(np.ceil(spots.max(axis=0)) + 4, 0, view.size_px).astype(int)
+def _window(
+    view: View, build: Build, poses: list[Pose], *, body: bool
+) -> tuple[tuple[int, int], tuple[int, int]]:
+    """Piece of the picture that legs or body can cover: corner and size (px)."""
+    if body:
+        pose, half = poses[0], build.trunk_length / 2
+        points = [
+            pose.place(x, z - pose.middle[2], y)
+            for x in (-half - 0.6 * build.size, half + 1.15 * build.size)
+            for y in (-0.3, 0.3)
+            for z in (0.3 * build.size, 1.75 * build.size)
+        ]
+    else:
+        margin = 0.27 * build.size * np.array([[-1.0, 0.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 0.6]])
+        points = [
+            joint + shift
+            for pose in poses
+            for leg in pose.legs.values()
+            for joint in (*leg.joints, leg.toe)
+            for shift in margin
+        ]
+    spots = view.to_px(np.array(points))
+    low = np.clip(np.floor(spots.min(axis=0)) - 8, 0, view.size_px).astype(int)
+    high = np.clip(np.ceil(spots.max(axis=0)) + 8, 0, view.size_px).astype(int)
     return (int(low[0]), int(low[1])), (int(high[0] - low[0]), int(high[1] - low[1]))
 
 
@@ -224,10 +230,10 @@ def _expose(picture: Image, scene: Scene, grain: list[NDArray[np.int16]], index:
     """Focus, exposure and noise of one frame."""
     light = scene.light
     if light.blur_px > 0.25:
-        picture = cv2.GaussianBlur(picture, (5, 5), light.blur_px)
+        cv2.GaussianBlur(picture, (5, 5), light.blur_px, picture)
     gain = light.gain_at(t, 0.0)
     if abs(gain - 1) > 1e-3:
-        picture = cv2.convertScaleAbs(picture, alpha=gain)
+        cv2.convertScaleAbs(picture, picture, gain)
     rng = np.random.default_rng([scene.seed, index])
     dy, dx = rng.integers(0, 64, 2)
     width, height = scene.size_px

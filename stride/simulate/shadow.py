@@ -8,10 +8,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from .animal import Look, hoof_outline, leg_pieces, trunk_points
 from .camera import View
 from .canvas import Image
 from .light import Light
+from .shapes import Look, hoof_outline, leg_pieces, trunk_points
 from .skeleton import Build, Pose
 
 Array = NDArray[np.float64]
@@ -88,13 +88,13 @@ def lay_shadow(
 
 def _soft_mask(
     spots: Sequence[Array], low: NDArray[np.int_], high: NDArray[np.int_], blur_px: float, flat: float
-) -> NDArray[np.float32]:
+) -> NDArray[np.floating]:
     size = -(-(high - low) // _COARSER)
     mask = np.zeros((int(size[1]), int(size[0])), np.uint8)
     for spot in spots:
         cv2.fillPoly(mask, [np.round((spot - low) / _COARSER * 16).astype(np.int32)], 255, cv2.LINE_AA, 4)
     soft = cv2.GaussianBlur(mask, (0, 0), max(blur_px, 0.5), sigmaY=max(blur_px * flat, 0.5))
-    return np.asarray(soft, dtype=np.float32) / 255
+    return np.asarray(soft, dtype=np.float32) / np.float32(255)
 
 
 def _hull(xy_px: Array) -> Array:

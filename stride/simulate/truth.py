@@ -13,12 +13,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import OutputError, StrideError
-from ..walk.limbs import LIMBS, Limb, Side, side_of
+from ..walk.limbs import LIMBS, Limb, Side
 from ..walk.marks import Direction, Point
-from .animal import hoof_outline, leg_pieces
+from .animal import painting_order
 from .camera import View
 from .gait import TrueOverreach, TrueStride, true_overreaches, true_strides
 from .scene import Scene
+from .shapes import hoof_outline, leg_pieces
 from .skeleton import LegPose, Pose, poses_at
 
 Array = NDArray[np.float64]
@@ -214,7 +215,7 @@ def _seen(scene: Scene, view: View, pose: Pose, toes_px: Array) -> NDArray[np.bo
     width, height = view.size_px
     low, high = _INSIDE_PX, np.array([width, height]) - 1 - _INSIDE_PX
     inside = np.all((toes_px >= low) & (toes_px <= high), axis=1)
-    order = _painting_order(scene, pose)
+    order = painting_order(scene.walk.near_side == "right", pose)
     seen = inside.copy()
     for k, limb in enumerate(LIMBS):
         for other in order[order.index(limb) + 1 :]:
@@ -223,12 +224,6 @@ def _seen(scene: Scene, view: View, pose: Pose, toes_px: Array) -> NDArray[np.bo
             ):
                 seen[k] = False
     return np.asarray(seen)
-
-
-def _painting_order(scene: Scene, pose: Pose) -> list[Limb]:
-    far_first = sorted(LIMBS, key=lambda limb: -float(pose.legs[limb].joints[3][1]))
-    near = scene.walk.near_side
-    return sorted(far_first, key=lambda limb: side_of(limb) == near)
 
 
 def _leg_shapes(scene: Scene, view: View, pose: Pose, leg: LegPose) -> list[Array]:
