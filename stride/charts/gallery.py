@@ -9,14 +9,13 @@ from io import BytesIO
 from pathlib import Path
 from typing import Final, Literal
 
-import numpy as np
 from matplotlib.figure import Figure
-from numpy.typing import NDArray
 
 from ..errors import OutputError
 from ..walk.analysis import Analysis
-from ..walk.limbs import LIMBS, SIDES, Limb
-from ..walk.positions import find_positions
+from ..walk.lifts import find_heights
+from ..walk.limbs import LIMBS, SIDES
+from ..walk.positions import find_display_length, find_positions
 from .footfalls import draw_footfalls, draw_support, explain_footfalls, make_footfall_handles
 from .lifts import draw_lifts, explain_lifts, make_lift_handles
 from .overreaches import draw_overreaches, explain_overreaches, make_overreach_handles
@@ -24,8 +23,6 @@ from .positions import draw_positions, explain_positions, make_position_handles
 from .style import charted, frame_figure, make_figure, place_legend
 from .walkway import draw_walkway, explain_walkway, find_extent, make_limb_handles, split_walkway
 
-Array = NDArray[np.float64]
-Heights = Mapping[Limb, tuple[Array, Array]]
 PictureFormat = Literal["png", "svg"]
 
 PNG_DOTS_PER_INCH: Final = 150
@@ -60,24 +57,16 @@ def explain_chart(name: str, analysis: Analysis) -> str:
     return notes[name]() if name in notes else ""
 
 
-def make_figures(analysis: Analysis, *, heights: Heights | None = None) -> dict[str, Figure]:
-    """Every chart as a figure, by name, in the order they are shown.
-
-    Parameters
-    ----------
-    analysis : Analysis
-    heights : mapping of limb to (t, height), optional
-        For the chart ``lifts``, which is left out without it.
-    """
+def make_figures(analysis: Analysis) -> dict[str, Figure]:
+    """Every chart as a figure, by name, in the order they are shown."""
     with charted():
         figures = {
             "walkway": _make_walkway(analysis),
             "overreaches": _make_overreaches(analysis),
             "footfalls": _make_footfalls(analysis),
             "positions": _make_positions(analysis),
+            "lifts": _make_lifts(analysis),
         }
-        if heights is not None:
-            figures["lifts"] = _make_lifts(analysis, heights)
         for name, figure in figures.items():
             frame_figure(figure, analysis, TITLES[name], explain_chart(name, analysis))
     return figures
@@ -138,7 +127,13 @@ def _make_positions(analysis: Analysis) -> Figure:
     return figure
 
 
-def _make_lifts(analysis: Analysis, heights: Heights) -> Figure:
+def _make_lifts(analysis: Analysis) -> Figure:
+    length = find_display_length(analysis.prints, analysis.strides, analysis.ground, analysis.heading)
+    heights = (
+        {}
+        if length is None
+        else find_heights(analysis.tracks, analysis.prints, analysis.camera, analysis.ground, length)
+    )
     figure = make_figure(3.4)
     ax = draw_lifts(figure.subplots(), analysis, heights)
     if ax.axison:
@@ -155,7 +150,7 @@ def render_figure(figure: Figure, form: PictureFormat) -> bytes:
     return buffer.getvalue()
 
 
-def save_charts(analysis: Analysis, folder: Path, *, heights: Heights | None = None) -> dict[str, ChartFiles]:
+def save_charts(analysis: Analysis, folder: Path) -> dict[str, ChartFiles]:
     """Save every chart as PNG and SVG.
 
     Each file is written under another name first and then renamed, so that a half-written chart is never seen.
@@ -165,8 +160,6 @@ def save_charts(analysis: Analysis, folder: Path, *, heights: Heights | None = N
     analysis : Analysis
     folder : Path
         Made if it is not there.
-    heights : mapping of limb to (t, height), optional
-        For the chart ``lifts``, which is left out without it.
 
     Returns
     -------
@@ -179,7 +172,7 @@ def save_charts(analysis: Analysis, folder: Path, *, heights: Heights | None = N
         If the folder cannot be written.
     """
     saved = {}
-    for name, figure in make_figures(analysis, heights=heights).items():
+    for name, figure in make_figures(analysis).items():
         files = ChartFiles(png=folder / f"{name}.png", svg=folder / f"{name}.svg")
         _write(files.png, render_figure(figure, "png"))
         _write(files.svg, render_figure(figure, "svg"))

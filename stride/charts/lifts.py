@@ -52,7 +52,7 @@ def draw_lifts(ax: Axes, analysis: Analysis, heights: Mapping[Limb, tuple[Array,
         )
     ax.axhline(0, color=INK, linewidth=0.9, zorder=1)
     ax.set_xlabel("time in the clip (s)", fontsize=BODY_PT)
-    ax.set_ylabel(f"height of the toe ({unit.label})", fontsize=BODY_PT)
+    ax.set_ylabel(f"height of the toe\n({unit.label})", fontsize=BODY_PT)
     ax.grid(axis="y", color=FAINT, linewidth=0.6)
     return ax
 

@@ -78,7 +78,7 @@ def draw_overreaches(ax: Axes, analysis: Analysis) -> Axes:
     ax.set_xticks([at for at, _ in ticks], [label for _, label in ticks])
     ax.tick_params(axis="x", length=0)
     ax.set_xlabel("stride, in the order walked", fontsize=BODY_PT)
-    ax.set_ylabel(f"overreach ({unit.label})\n− short      past +", fontsize=BODY_PT)
+    ax.set_ylabel(f"overreach ({unit.label})\n− short\N{EM SPACE}\N{EM SPACE}past +", fontsize=BODY_PT)
     ax.yaxis.set_major_locator(MaxNLocator(nbins=8, steps=[1, 2, 5, 10]))
     ax.yaxis.set_major_formatter(
         lambda value, _: say_number(value, 0 if float(value).is_integer() else 1, signed=True)

@@ -225,6 +225,15 @@ def _family_of(measure: str) -> tuple[str, str]:
     return measure, ""
 
 
+def family_of(measure: str) -> str:
+    """A measure's name without the limb, side or pair it belongs to.
+
+    >>> family_of("stance_time_left_fore"), family_of("overreach")
+    ('stance_time', 'overreach')
+    """
+    return _family_of(measure)[0]
+
+
 def name_of(measure: str) -> str:
     """The plain name of a measure; an unknown one is made readable.
 
@@ -303,10 +312,10 @@ def _with_unit(text: str, label: str) -> str:
 def _half_width(half: float, decimals: int) -> str:
     """The doubt at the digits shown; a doubt that is there is never rounded away."""
     smallest = 10.0**-decimals
-    return f"{max(half, smallest) if half > 0 else 0.0:.{decimals}f}"
+    return f"{max(half, smallest) if half > 1e-6 * smallest else 0.0:.{decimals}f}"
 
 
-def say(quantity: Quantity, measure: str | None = None, *, doubt: bool = True) -> str:
+def say(quantity: Quantity, measure: str | None = None, *, doubt: bool = True, unit: bool = True) -> str:
     """A measured number in a person's unit, with the half-width of its 95 % interval.
 
     Parameters
@@ -314,8 +323,8 @@ def say(quantity: Quantity, measure: str | None = None, *, doubt: bool = True) -
     quantity : Measured or Unmeasured
     measure : str, optional
         Its name, which settles the sign shown and the unit of a bare ratio.
-    doubt : bool
-        False leaves the ± out.
+    doubt, unit : bool
+        False leaves the ± or the unit out, for a table whose heading carries it.
 
     Examples
     --------
@@ -333,19 +342,24 @@ def say(quantity: Quantity, measure: str | None = None, *, doubt: bool = True) -
     text = say_number(quantity.value * shown.factor, decimals, signed=bool(term and term.signed))
     if doubt:
         text += f" ± {_half_width(half, decimals)}"
-    return _with_unit(text, shown.label)
+    return _with_unit(text, shown.label if unit else "")
 
 
-def say_amount(value: float, unit: str, measure: str | None = None) -> str:
+def say_amount(value: float, unit: str, measure: str | None = None, *, brief: bool = False) -> str:
     """A bare amount, such as an uncertainty or a spread, in a person's unit.
 
-    >>> say_amount(0.0031, "m")
-    '0.3 cm'
+    ``brief`` leaves out what the value beside it says already: of what a share is, and units of several words.
+
+    >>> say_amount(0.0031, "m"), say_amount(0.012, "1", "support_two", brief=True)
+    ('0.3 cm', '1.2 %')
     """
     shown = unit_for(unit, measure)
     amount = value * shown.factor
     decimals = max(_decimals_for(amount, shown.decimals), min(1, shown.decimals))
-    return _with_unit(_half_width(amount, decimals), shown.label)
+    label = shown.label
+    if brief:
+        label = "%" if label.startswith("%") else label if len(label) <= 3 else ""
+    return _with_unit(_half_width(amount, decimals), label)
 
 
 def say_time(t: float, error: float | None) -> str:
