@@ -16,7 +16,20 @@ from .coat import COAT_WINDOW, PX_PER_M, CoatKind, Shade, cut_limb, cut_outline,
 from .gait import Walk
 from .hoof import HoofPaint, mix_hoof, paint_hoof
 from .light import Light
-from .shapes import HEAD, JOINT_HEIGHT, LEGS, NECK, REFERENCE_TRUNK, REST, TAIL, TRUNK, UDDER, Look, Point
+from .shapes import (
+    HEAD,
+    JOINT_HEIGHT,
+    LEGS,
+    NECK,
+    REFERENCE_TRUNK,
+    REST,
+    TAIL,
+    TRUNK,
+    UDDER,
+    Look,
+    Point,
+    hoof_outline,
+)
 from .skeleton import Build, Pose
 
 Array = NDArray[np.float64]
@@ -89,7 +102,7 @@ def cut_animal(rng: np.random.Generator, walk: Walk, build: Build, look: Look, l
     hair = np.mean(near_coat[120:220, 300:500], axis=(0, 1))
     for limb in LIMBS:
         near = (side_of(limb) == "right") == near_right
-        pieces = _cut_leg(rng, near_coat if near else far_coat, limb, look, shade)
+        pieces = _cut_leg(near_coat if near else far_coat, limb, look, shade)
         legs[limb] = tuple(_turned(one, facing, 1.0 if near else _FAR_TONE) for one in pieces)
         hooves[limb] = mix_hoof(rng, look, hair, near=near)
     pink = np.full_like(near_coat, (128, 146, 186))
@@ -99,13 +112,12 @@ def cut_animal(rng: np.random.Generator, walk: Walk, build: Build, look: Look, l
         _rest((1.12, 1.34)),
         NECK,
         shade=shade,
-        rng=rng,
         soft=0.12,
         soft_until=0.25,
     )
-    head = cut_limb(near_coat, _rest((1.10, 1.33)), _rest((1.41, 0.94)), HEAD, shade=shade, rng=rng)
-    tail = cut_limb(near_coat, _rest((-0.78, 1.3)), _rest((-0.88, 0.48)), TAIL, shade=shade, rng=rng)
-    udder = cut_limb(pink, _rest((-0.38, 0.74)), _rest((-0.40, 0.52)), UDDER, shade=shade, rng=rng)
+    head = cut_limb(near_coat, _rest((1.10, 1.33)), _rest((1.41, 0.94)), HEAD, shade=shade)
+    tail = cut_limb(near_coat, _rest((-0.78, 1.3)), _rest((-0.88, 0.48)), TAIL, shade=shade)
+    udder = cut_limb(pink, _rest((-0.38, 0.74)), _rest((-0.40, 0.52)), UDDER, shade=shade)
     return Animal(
         build=build,
         look=look,
@@ -127,7 +139,7 @@ def paint_legs(canvas: Canvas, view: View, animal: Animal, pose: Pose, *, near: 
     for limb in painting_order(animal.near_right, pose):
         if animal.is_near(limb) == near:
             leg = pose.legs[limb]
-            paint_hoof(canvas, view, animal.look, animal.hooves[limb], leg, pose, animal.light)
+            paint_hoof(canvas, view, animal.hooves[limb], hoof_outline(animal.look, leg, pose), animal.light)
             spots, scales = view.to_px(leg.joints), view.px_per_m(leg.joints) * animal.build.size
             for i in (3, 2, 1, 0):
                 scale = float(scales[i] + scales[i + 1]) / 2
@@ -137,12 +149,12 @@ def paint_legs(canvas: Canvas, view: View, animal: Animal, pose: Pose, *, near: 
 def paint_body(canvas: Canvas, view: View, animal: Animal, pose: Pose) -> None:
     """Paint all that stands between far and near legs: tail, udder, trunk, neck and head."""
     size, half = animal.build.size, animal.build.trunk_length / 2
-    _hang(canvas, view, animal.tail, pose.tail_head, pose.tail_tip, size)
+    _hang(canvas, view, animal.tail, (pose.tail_head, pose.tail_tip), size)
     if animal.look.udder:
         top, bottom = (pose.place(-half + x * size, z * size) for x, z in ((0.17, -0.56), (0.15, -0.78)))
-        _hang(canvas, view, animal.udder, top, bottom, size)
+        _hang(canvas, view, animal.udder, (top, bottom), size)
     _paint_trunk(canvas, view, animal, pose)
-    _hang(canvas, view, animal.neck, pose.place(half + 0.07 * size, -0.11 * size), pose.poll, size)
+    _hang(canvas, view, animal.neck, (pose.place(half + 0.07 * size, -0.11 * size), pose.poll), size)
     _paint_head(canvas, view, animal, pose)
 
 
@@ -157,7 +169,7 @@ def _rest(point: Point) -> Point:
     return point[0], point[1] - JOINT_HEIGHT
 
 
-def _cut_leg(rng: np.random.Generator, coat: Image, limb: Limb, look: Look, shade: Shade) -> list[Cutout]:
+def _cut_leg(coat: Image, limb: Limb, look: Look, shade: Shade) -> list[Cutout]:
     rest = [_rest(point) for point in REST[pair_of(limb)]]
     return [
         cut_limb(
@@ -167,8 +179,7 @@ def _cut_leg(rng: np.random.Generator, coat: Image, limb: Limb, look: Look, shad
             outline,
             shade=shade,
             girth=look.girth if i else 1.0,
-            soft=0.0 if i else 0.10,
-            rng=rng,
+            soft=0.0 if i else 0.12,
         )
         for i, outline in enumerate(LEGS[pair_of(limb)])
     ]
@@ -191,10 +202,10 @@ def _smooth_outline(points: Array, depth: float) -> Array:
     return np.asarray(CubicSpline(chord, closed, bc_type="periodic")(np.linspace(0, chord[-1], 240)))
 
 
-def _hang(canvas: Canvas, view: View, cutout: Cutout, start: Array, end: Array, size: float) -> None:
-    ends = np.stack([start, end])
-    spots = view.to_px(ends)
-    canvas.hang(cutout, spots[0], spots[1], float(np.mean(view.px_per_m(ends))) * size)
+def _hang(canvas: Canvas, view: View, cutout: Cutout, ends: tuple[Array, Array], size: float) -> None:
+    world = np.stack(ends)
+    spots = view.to_px(world)
+    canvas.hang(cutout, spots[0], spots[1], float(np.mean(view.px_per_m(world))) * size)
 
 
 def _paint_trunk(canvas: Canvas, view: View, animal: Animal, pose: Pose) -> None:
@@ -218,7 +229,7 @@ def _paint_head(canvas: Canvas, view: View, animal: Animal, pose: Pose) -> None:
     if animal.look.horns:
         horn = [pose.poll + 0.03 * size * up, pose.poll + size * (0.07 * pose.ahead + 0.15 * up)]
         canvas.paint_line(view.to_px(np.array(horn)), (150, 175, 185), 0.035 * scale)
-    _hang(canvas, view, animal.head, pose.poll, pose.muzzle, size)
+    _hang(canvas, view, animal.head, (pose.poll, pose.muzzle), size)
     root = pose.poll + size * (0.01 * pose.ahead - 0.03 * up) + 0.10 * size * near
     tip = root + size * (-0.17 * pose.ahead - 0.02 * up + 0.08 * near)
     middle = (root + tip) / 2

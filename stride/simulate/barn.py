@@ -161,7 +161,7 @@ def _paint_marks(picture: Image, view: View, marks: FloorMarks, finer: Array) ->
         spots = view.to_px(np.array([(*c, 0.0) for c in corners])) @ finer[:2, :2].T + finer[:2, 2]
         cv2.fillPoly(picture, [np.round(spots * 16).astype(np.int32)], colour, cv2.LINE_AA, 4)
 
-    arm, thick = 0.11, 0.014
+    arm, thick = 0.14, 0.010
     for x, y in marks.crosses:
         for dx, dy in ((arm, thick), (thick, arm)):
             fill([(x - dx, y - dy), (x + dx, y - dy), (x + dx, y + dy), (x - dx, y + dy)], (222, 226, 226))

@@ -76,11 +76,9 @@ class Camera:
     def floor_to_px(self, t: ArrayLike) -> Array:
         """Homographies from the floor (m) to pixels at each time, (N, 3, 3) float array."""
         rotation, place = self.pose_at(t)
+        inner, (right, up, _) = _inner(self.focal_px, self.size_px), np.eye(3)
         return np.stack(
-            [
-                _plane_homography(self.focal_px, self.size_px, r, c, np.zeros(3), np.eye(3)[0], np.eye(3)[1])
-                for r, c in zip(rotation, place, strict=True)
-            ]
+            [_plane_homography(inner, r, -c, right, up) for r, c in zip(rotation, place, strict=True)]
         )
 
 
@@ -105,8 +103,9 @@ class View:
 
     def plane_to_px(self, origin: ArrayLike, right: ArrayLike, up: ArrayLike) -> Array:
         """Homography from the plane ``origin + u·right + v·up`` (m) to pixels, (3, 3)."""
-        axes = (np.asarray(a, dtype=float) for a in (origin, right, up))
-        return _plane_homography(self.focal_px, self.size_px, self.rotation, self.place, *axes)
+        start, right, up = (np.asarray(a, dtype=float) for a in (origin, right, up))
+        inner = _inner(self.focal_px, self.size_px)
+        return _plane_homography(inner, self.rotation, start - self.place, right, up)
 
     def floor_to_px(self) -> Array:
         """Homography from the floor (m) to pixels, (3, 3)."""
@@ -208,21 +207,12 @@ def _rotations(yaw: Array, pitch: Array, roll: Array) -> Array:
     return np.asarray(tilt @ lift @ turn @ _AT_REST)
 
 
-def _plane_homography(
-    focal_px: float,
-    size_px: tuple[int, int],
-    rotation: Array,
-    place: Array,
-    origin: Array,
-    right: Array,
-    up: Array,
-) -> Array:
+def _plane_homography(inner: Array, rotation: Array, origin: Array, right: Array, up: Array) -> Array:
+    """From plane coordinates to pixels; ``origin`` counts from the lens."""
+    return np.asarray(inner @ rotation @ np.column_stack([right, up, origin]))
+
+
+def _inner(focal_px: float, size_px: tuple[int, int]) -> Array:
+    """Camera coordinates → pixels, (3, 3)."""
     width, height = size_px
-    inner = np.array(
-        [
-            [focal_px, 0.0, (width - 1) / 2],
-            [0.0, focal_px, (height - 1) / 2],
-            [0.0, 0.0, 1.0],
-        ]
-    )
-    return np.asarray(inner @ rotation @ np.column_stack([right, up, origin - place]))
+    return np.array([[focal_px, 0.0, (width - 1) / 2], [0.0, focal_px, (height - 1) / 2], [0.0, 0.0, 1.0]])

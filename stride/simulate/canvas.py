@@ -31,12 +31,15 @@ class Cutout:
     px_per_m : float
     start_px, end_px : (float, float)
         The two joints (or pins) the shape hangs between, in its own pixels.
+    melts : bool
+        Whether its alpha is gradual somewhere; a sharp shape is quicker to paste.
     """
 
     image: Image
     px_per_m: float
     start_px: tuple[float, float]
     end_px: tuple[float, float]
+    melts: bool = False
 
 
 class Canvas:
@@ -94,9 +97,10 @@ class Canvas:
         across = px_per_m * FINER / cutout.px_per_m
         along = far / long
         turn = along * np.outer(v, u) + across * np.outer([-v[1], v[0]], [-u[1], u[0]])
-        self.paste(cutout.image, np.vstack([np.column_stack([turn, p - turn @ a]), [0.0, 0.0, 1.0]]))
+        to_fine = np.vstack([np.column_stack([turn, p - turn @ a]), [0.0, 0.0, 1.0]])
+        self.paste(cutout.image, to_fine, melts=cutout.melts)
 
-    def paste(self, image: Image, to_fine: Array) -> None:
+    def paste(self, image: Image, to_fine: Array, *, melts: bool = False) -> None:
         """Paste a BGRA picture through a (3, 3) homography from its pixels to canvas pixels."""
         height, width = image.shape[:2]
         corners = np.array([[[0, 0], [width, 0], [width, height], [0, height]]], dtype=float)
@@ -111,17 +115,24 @@ class Canvas:
             drawn = cv2.warpAffine(image, shifted[:2] / shifted[2, 2], size, flags=cv2.INTER_LINEAR)
         else:
             drawn = cv2.warpPerspective(image, shifted, size, flags=cv2.INTER_LINEAR)
-        mask = cv2.compare(cv2.extractChannel(drawn, 3), _OPAQUE, cv2.CMP_GE)
         window = self.fine[low[1] : high[1], low[0] : high[0]]
-        cv2.copyTo(drawn, mask, window)
+        alpha = cv2.extractChannel(drawn, 3)
+        if melts:
+            weight = cv2.merge([alpha] * 4)
+            cv2.insertChannel(np.full_like(alpha, 255), drawn, 3)
+            cv2.multiply(drawn, weight, drawn, 1 / 255)
+            cv2.multiply(window, cv2.bitwise_not(weight), window, 1 / 255)
+            cv2.add(window, drawn, window)
+        else:
+            mask = cv2.compare(alpha, _OPAQUE, cv2.CMP_GE)
+            cv2.insertChannel(mask, drawn, 3)
+            cv2.copyTo(drawn, mask, window)
 
 
 def flatten(canvases: list[Canvas]) -> Image:
     """Average moments of one exposure into picture pixels, (H, W, 4) uint8 with colour times alpha."""
     smalls = []
     for canvas in canvases:
-        opaque = cv2.compare(cv2.extractChannel(canvas.fine, 3), 0, cv2.CMP_GT)
-        cv2.insertChannel(opaque, canvas.fine, 3)
         smalls.append(cv2.resize(canvas.fine, canvas.size_px, interpolation=cv2.INTER_AREA))
     if len(smalls) == 1:
         return smalls[0]

@@ -111,8 +111,7 @@ def shade_round(mask: Image, thickness_px: float, shade: Shade) -> Array:
     inside = _depth_inside(mask)
     rim = np.clip(inside / thickness_px, 0, 1)
     body = thickness_px * np.sqrt(np.clip(1 - (1 - rim) ** 2, 0, 1))
-    body = cv2.GaussianBlur(body, (0, 0), max(thickness_px * 0.12, 0.8))
-    down, across = np.gradient(body)
+    down, across = np.gradient(cv2.GaussianBlur(body, (0, 0), max(thickness_px * 0.12, 0.8)))
     normal = np.stack([-across, down, np.ones_like(body)], axis=-1)
     normal /= np.linalg.norm(normal, axis=-1, keepdims=True)
     to_light = np.array(shade.light) / np.linalg.norm(shade.light)
@@ -126,7 +125,6 @@ def cut_limb(
     outline: Sequence[tuple[float, float, float]],
     *,
     shade: Shade,
-    rng: np.random.Generator,
     girth: float = 1.0,
     soft: float = 0.0,
     soft_until: float = 0.62,
@@ -143,7 +141,6 @@ def cut_limb(
         Half-widths (m) before and behind the line of joints, at shares of the way from start to end.
     shade : Shade
         Ahead is the animal's front.
-    rng : numpy.random.Generator
     girth : float
         Scale of the half-widths.
     soft : float
@@ -173,13 +170,14 @@ def cut_limb(
         sharp = np.clip((np.arange(tall)[:, None] / tall - soft_until) / 0.3, 0, 1)
         keep = np.clip(depth + sharp, 0, 1)
         bright = bright * sharp + (1 - sharp) * (0.75 * float(np.median(bright[mask > 127])) + 0.25 * bright)
-        mask = np.where(keep > rng.uniform(0.1, 0.9, mask.shape), mask, 0).astype(np.uint8)
+        mask = (mask * keep).astype(np.uint8)
     colour = np.clip(hair * bright[..., None], 3, 252).astype(np.uint8)
     return Cutout(
         image=np.dstack([colour, mask]),
         px_per_m=PX_PER_M,
         start_px=(centre, top),
         end_px=(centre, top + length * PX_PER_M),
+        melts=soft > 0,
     )
 
 
@@ -202,6 +200,8 @@ def _piece_mask(
     front, back = (
         girth * PX_PER_M * PchipInterpolator(shares, [row[i] for row in outline])(fine) for i in (1, 2)
     )
+    round_off = _caps(fine)
+    front, back = front * round_off, back * round_off
     margin = 6
     width = round(2 * float(max(front.max(), back.max()))) + 2 * margin
     tall = round(float(shares[-1] - shares[0]) * length * PX_PER_M) + 2 * margin
@@ -213,13 +213,20 @@ def _piece_mask(
     return mask, centre, top, float(np.median((front + back) / 2))
 
 
+def _caps(shares: Array) -> Array:
+    """Narrowing that rounds off whatever reaches beyond the first and the last joint."""
+    before, after = max(-shares[0], 1e-6), max(shares[-1] - 1, 1e-6)
+    beyond = np.maximum(np.clip(-shares / before, 0, 1), np.clip((shares - 1) / after, 0, 1))
+    return np.asarray(np.sqrt(1 - beyond**2))
+
+
 def _fill(mask: Image, xy_px: Array) -> None:
     cv2.fillPoly(mask, [np.round(xy_px * 16).astype(np.int32)], 255, cv2.LINE_AA, 4)
 
 
 def _depth_inside(mask: Image) -> Array:
     """Distance of each pixel of a mask from its outline (px)."""
-    return cv2.distanceTransform((mask > 127).astype(np.uint8), cv2.DIST_L2, 5).astype(np.float64)
+    return np.asarray(cv2.distanceTransform((mask > 127).astype(np.uint8), cv2.DIST_L2, 5), dtype=np.float64)
 
 
 def mirrored(cutout: Cutout) -> Cutout:
@@ -230,4 +237,5 @@ def mirrored(cutout: Cutout) -> Cutout:
         px_per_m=cutout.px_per_m,
         start_px=(last - cutout.start_px[0], cutout.start_px[1]),
         end_px=(last - cutout.end_px[0], cutout.end_px[1]),
+        melts=cutout.melts,
     )

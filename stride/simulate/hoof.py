@@ -10,8 +10,7 @@ from numpy.typing import NDArray
 from .camera import View
 from .canvas import Canvas, Colour
 from .light import Light
-from .shapes import Look, hoof_outline
-from .skeleton import LegPose, Pose
+from .shapes import Look
 
 Array = NDArray[np.float64]
 
@@ -50,11 +49,8 @@ def mix_hoof(rng: np.random.Generator, look: Look, hair: Array, *, near: bool) -
     return HoofPaint(walls=walls * dim, sole=base * _SOLE_TONE * dim, crown=hair * 0.5 * dim)
 
 
-def paint_hoof(
-    canvas: Canvas, view: View, look: Look, paint: HoofPaint, leg: LegPose, pose: Pose, light: Light
-) -> None:
-    """Paint one hoof."""
-    world = hoof_outline(look, leg, pose)
+def paint_hoof(canvas: Canvas, view: View, paint: HoofPaint, world: Array, light: Light) -> None:
+    """Paint one hoof, its corners ``world`` (20, 3) m as ``hoof_outline`` gives them."""
     sole, crown = world[:_WALLS], world[_WALLS:]
     levels = np.linspace(0.0, 1.0, _BANDS + 1)[:, None, None]
     spots = canvas.fixed(view.to_px((sole + levels * (crown - sole)).reshape(-1, 3))).reshape(-1, _WALLS, 2)

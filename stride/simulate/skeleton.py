@@ -19,10 +19,10 @@ REFERENCE_HIP_HEIGHT = 1.38
 HOOF_LENGTH = 0.125
 HOOF_HEIGHT = 0.070
 
-_PASTERN = {"fore": 0.105, "hind": 0.110}
+_PASTERN = {"fore": 0.098, "hind": 0.102}
 _LEG_TOP = {"fore": 0.02, "hind": -0.16}
 _SECOND_JOINT = {"fore": (-0.10, -0.53), "hind": (0.19, -0.40)}
-_PASTERN_SLOPE = math.radians(55.0)
+_PASTERN_SLOPE = math.radians(62.0)
 _STRETCH = 0.992
 _UP = np.array([0.0, 0.0, 1.0])
 
@@ -188,7 +188,7 @@ def _leg_pose(build: Build, limb: Limb, trunk: Trunk, toe: Array, pitch: float) 
 def _second_joint(pair: Pair, size: float, lean: float) -> tuple[float, float]:
     """Elbow or stifle from the leg's top, swung by a share of the whole leg's lean (m)."""
     x, z = _SECOND_JOINT[pair]
-    angle = lean * (0.75 if pair == "fore" else 0.6)
+    angle = lean * (0.75 if pair == "fore" else 0.8)
     return (
         size * (x * math.cos(angle) - z * math.sin(angle)),
         size * (x * math.sin(angle) + z * math.cos(angle)),
