@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import stats
+from scipy.special import betaincinv, ndtri, stdtrit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,7 +73,7 @@ def measure_agreement(first: ArrayLike, second: ArrayLike, multiple: float = 1.9
     difference = one - other
     n = len(difference)
     bias, sd = float(difference.mean()), float(difference.std(ddof=1))
-    half = float(stats.t.ppf(0.975, n - 1)) * sd / math.sqrt(n)
+    half = float(stdtrit(n - 1, 0.975)) * sd / math.sqrt(n)
     return Agreement(
         n=n,
         bias=bias,
@@ -164,11 +164,11 @@ def measure_coverage(value: ArrayLike, truth: ArrayLike, error: ArrayLike, level
             "leave out what was not measured"
         )
     measured, true, sd = columns
-    held = int(np.sum(np.abs(measured - true) <= stats.norm.ppf(0.5 + level / 2) * sd))
-    interval = stats.binomtest(held, len(true)).proportion_ci(0.95, method="exact")
-    return Coverage(
-        held=held, n=len(true), share=held / len(true), interval=(float(interval.low), float(interval.high))
-    )
+    held = int(np.sum(np.abs(measured - true) <= ndtri(0.5 + level / 2) * sd))
+    n = len(true)
+    low = float(betaincinv(held, n - held + 1, 0.025)) if held > 0 else 0.0
+    high = float(betaincinv(held + 1, n - held, 0.975)) if held < n else 1.0
+    return Coverage(held=held, n=n, share=held / n, interval=(low, high))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from typing import Final
 
-from scipy import stats
+from scipy.special import stdtrit
 
 from ..quantity import Measured, Quantity
 from .limbs import LIMBS, PAIRS, SIDES
@@ -64,7 +64,7 @@ def stands_out(measured: Measured, least: float) -> bool:
     if measured.spread is None or measured.n < 2 or abs(measured.value) < least:
         return False
     error = math.hypot(measured.total, measured.spread / math.sqrt(measured.n))
-    return abs(measured.value) > float(stats.t.ppf(0.975, 2 * (measured.n - 1))) * error
+    return abs(measured.value) > float(stdtrit(2 * (measured.n - 1), 0.975)) * error
 
 
 def _find_unevenness(measures: Mapping[str, Quantity]) -> list[str]:

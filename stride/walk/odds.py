@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Final
 
-from scipy import stats
+from scipy.special import ndtri, stdtr, stdtrit
 
 from ..quantity import Measured, Quantity
 from .limbs import SIDES, Side
@@ -74,7 +74,7 @@ class Belief:
 
     def interval(self, coverage: float = 0.95) -> tuple[float, float]:
         """Interval that holds the animal's usual mean overreach with that probability."""
-        half = float(stats.t.ppf(0.5 + coverage / 2, self.effective_freedom)) * self.error
+        half = float(stdtrit(self.effective_freedom, 0.5 + coverage / 2)) * self.error
         return self.mean - half, self.mean + half
 
 
@@ -141,9 +141,9 @@ def weigh_classes(belief: Belief, band: float) -> Mapping[NamedClass, float]:
     >>> {name: round(p, 2) for name, p in weigh_classes(belief, 0.06).items()}
     {'short_strided': 0.97, 'fills_the_print': 0.03, 'overstepping': 0.0}
     """
-    doubt = stats.t(belief.effective_freedom)
-    short = float(doubt.cdf((-band - belief.mean) / belief.error))
-    past = float(doubt.cdf((belief.mean - band) / belief.error))
+    freedom = belief.effective_freedom
+    short = float(stdtr(freedom, (-band - belief.mean) / belief.error))
+    past = float(stdtr(freedom, (belief.mean - band) / belief.error))
     return {
         "short_strided": short,
         "fills_the_print": max(1.0 - short - past, 0.0),
@@ -175,4 +175,4 @@ def strides_to_settle(belief: Belief, band: float, settings: Settings) -> int | 
 def common_error_to_settle(belief: Belief, band: float, settings: Settings) -> float:
     """Largest common standard error with which very many strides would name a class if the mean stayed."""
     distance = abs(abs(belief.mean) - band)
-    return distance / float(stats.norm.ppf(settings.min_probability))
+    return distance / float(ndtri(settings.min_probability))

@@ -54,6 +54,13 @@ def test_coverage_counts_intervals_that_hold_the_truth():
     # exact binomial interval of 19 in 20, as in any table of Clopper-Pearson limits
     assert coverage.interval == pytest.approx((0.7513, 0.9987), abs=1e-4)
     assert measure_coverage([0.0], [1.2], [1.0], level=0.68).held == 0
+    # none or all of n held: the far end is 1 less the n-th root of 0.025
+    assert measure_coverage(np.zeros(10), np.full(10, 9.0), np.ones(10)).interval == pytest.approx(
+        (0, 0.30850), abs=1e-5
+    )
+    assert measure_coverage(np.zeros(10), np.zeros(10), np.ones(10)).interval == pytest.approx(
+        (0.69150, 1), abs=1e-5
+    )
 
 
 def test_coverage_refuses_what_it_cannot_use():
