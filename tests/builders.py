@@ -130,6 +130,8 @@ def make_analysis(
         Mean of each side (m, whatever the unit); a one-sided shortfall is made by setting them apart.
     duty_left_hind : float
         Duty factor of the left hind; 0.65 is even, less is a leg held shorter on the floor.
+    prints_per_limb : int
+        At least 2.
     random_factor : float
         Multiplies every random uncertainty; 12 makes the verdict undecided.
     pan_px : float

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any, Final, Literal
 
 import av
+import cv2
 import numpy as np
 
 from ..errors import OutputError
@@ -28,7 +29,9 @@ ENCODER_NAMES: Final[Mapping[Codec, str]] = {
     "av1": "libsvtav1",
 }
 _CONTAINERS: Final = {".mp4": "mp4", ".m4v": "mp4", ".mov": "mov", ".mkv": "matroska", ".webm": "webm"}
+#: Code points of ITU-T H.273 for the colours OpenCV makes: BT.709 primaries, the BT.601 matrix, limited range.
 _BT709: Final = 1
+_BT601_MATRIX: Final = 6
 _LIMITED_RANGE: Final = 1
 
 
@@ -77,9 +80,8 @@ class Encoder:
             )
         if height % 2 or width % 2:
             image = np.pad(image, ((0, height % 2), (0, width % 2), (0, 0)), mode="edge")
-        picture = av.VideoFrame.from_ndarray(np.ascontiguousarray(image), format="bgr24").reformat(
-            format=self._stream.pix_fmt, dst_colorspace="ITU709"
-        )
+        planes: Any = cv2.cvtColor(np.ascontiguousarray(image), cv2.COLOR_BGR2YUV_I420)
+        picture = av.VideoFrame.from_ndarray(planes, format="yuv420p").reformat(format=self._stream.pix_fmt)
         picture.pts = ticks
         picture.time_base = Fraction(1, TICKS_PER_SECOND)
         if self._last is not None:
@@ -258,7 +260,8 @@ def _add_stream(
     stream.time_base = Fraction(1, TICKS_PER_SECOND)
     context = stream.codec_context
     context.time_base = Fraction(1, TICKS_PER_SECOND)
-    context.colorspace = context.color_primaries = context.color_trc = _BT709
+    context.color_primaries = context.color_trc = _BT709
+    context.colorspace = _BT601_MATRIX
     context.color_range = _LIMITED_RANGE
     if codec == "hevc" and container.format.name in ("mp4", "mov"):
         context.codec_tag = "hvc1"

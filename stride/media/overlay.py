@@ -52,9 +52,10 @@ _SHORT_NAMES: Final[Mapping[Limb, str]] = {
 _SHAPES: Final[Mapping[Limb, MarkerShape]] = {
     limb: "square" if pair_of(limb) == "fore" else "triangle" for limb in LIMBS
 }
-_LEGEND: Final[tuple[tuple[MarkerShape, Colour, str], ...]] = (
+_LEGEND: Final[tuple[tuple[MarkerShape | None, Colour, str], ...]] = (
     *((_SHAPES[limb], _COLOURS[limb], f"{_SHORT_NAMES[limb]} {limb_name(limb)}") for limb in LIMBS),
     ("square", WHITE, "hollow: hidden, place estimated"),
+    (None, WHITE, "hind print against front print"),
 )
 _LABEL_ROWS: Final = 8
 _UNSCALED_HOOF_PX: Final = 8.0
@@ -107,17 +108,26 @@ class _Canvas:
         (left, top), (right, bottom) = xy_px.min(axis=0), xy_px.max(axis=0)
         self._taken.append(Box(left=left, top=top, right=right, bottom=bottom))
 
-    def label(self, text: str, x: float, y: float, *, away: int = 1) -> None:
-        """Write a text centred below a point (above it for -1), further away where others stand already."""
+    def label(self, text: str, x: float, below: float, above: float) -> None:
+        """Write a text centred under a row, or over another one, at the first place that is free.
+
+        Where ``above`` is NaN, or ``below`` is, only the other side is tried.
+        """
         width, height = measure_text(text, self.plan.text)
         left = min(max(x - width / 2, 0), self.image.shape[1] - width)
-        top = y if away > 0 else y - height
-        for _ in range(_LABEL_ROWS):
-            box = Box(left=left, top=top, right=left + width, bottom=top + height)
-            if not any(box.overlaps(other) for other in self._taken):
-                break
-            top += away * height * 0.5
-        self._taken.append(draw_text(self.image, text, (left, top), self.plan.text))
+        boxes = [
+            Box(left=left, top=top, right=left + width, bottom=top + height)
+            for top in self._rows(below, above, height)
+        ]
+        free = (one for one in boxes if not any(one.overlaps(other) for other in self._taken))
+        chosen = next(free, boxes[0])
+        self._taken.append(draw_text(self.image, text, (chosen.left, chosen.top), self.plan.text))
+
+    def _rows(self, below: float, above: float, height: float) -> list[float]:
+        steps = [0.5 * height * k for k in range(_LABEL_ROWS)]
+        rows = [below + step for step in steps] + [above - height - step for step in steps]
+        inside = [row for row in rows if 0 <= row <= self.image.shape[0] - height]
+        return inside or [self.image.shape[0] - height]
 
 
 def write_overlay(
@@ -126,8 +136,8 @@ def write_overlay(
     path: str | os.PathLike[str],
     *,
     width_px: int = 1280,
-    crf: int = 25,
-    preset: str = "superfast",
+    crf: int = 24,
+    preset: str = "ultrafast",
     progress: Progress = silent,
 ) -> int:
     """Write the clip again with what was measured drawn over it, as H.264 that plays in a browser.
@@ -285,7 +295,7 @@ def _draw_hooves(canvas: _Canvas) -> None:
     for limb, xy_px, seen in places:
         draw_marker(canvas.image, xy_px, _SHAPES[limb], _COLOURS[limb], plan.marker, filled=seen)
     for limb, (x, y), _ in reversed(places):
-        canvas.label(_SHORT_NAMES[limb], x, y + plan.marker + 2)
+        canvas.label(_SHORT_NAMES[limb], x, y + plan.marker + 2, y - plan.marker - 2)
 
 
 def _draw_overreaches(canvas: _Canvas, t: float) -> None:
@@ -304,7 +314,8 @@ def _draw_overreaches(canvas: _Canvas, t: float) -> None:
         draw_line(canvas.image, bar, WHITE, plan.line + 1)
         canvas.keep_free(np.vstack([toes, bar]))
         text = f"{one.side} {say_overreach(one.value, doubt=False, short=True)}"
-        canvas.label(text, float(bar[:, 0].mean()), row + 4 * away, away=away)
+        sides = (row + 4, math.nan) if away > 0 else (math.nan, row - 4)
+        canvas.label(text, float(bar[:, 0].mean()), *sides)
 
 
 def _time_of(analysis: Analysis, one: Print) -> float:
@@ -335,5 +346,9 @@ def _draw_heading(image: Image, plan: _Plan, t: float) -> None:
     draw_text(image, title, (gap / 2, 2), plan.text)
     for (shape, colour, text), (left, top) in zip(_LEGEND, places, strict=True):
         middle = np.array([left + plan.marker, top + line_height / 2 + 2])
-        draw_marker(image, middle, shape, colour, plan.marker * 0.8, filled=colour != WHITE)
+        if shape is None:
+            ends = np.array([[-1.0, 0.0], [1.0, 0.0]]) * plan.marker + middle
+            draw_line(image, ends, colour, plan.line + 1)
+        else:
+            draw_marker(image, middle, shape, colour, plan.marker * 0.8, filled=colour != WHITE)
         draw_text(image, text, (left + indent, top + 2), plan.text)
