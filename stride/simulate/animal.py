@@ -12,7 +12,17 @@ from scipy.interpolate import CubicSpline
 from ..walk.limbs import LIMBS, Limb, pair_of, side_of
 from .camera import View
 from .canvas import FINER, Canvas, Colour, Cutout, Image
-from .coat import COAT_WINDOW, PX_PER_M, CoatKind, Shade, cut_limb, cut_outline, mirrored, paint_coat
+from .coat import (
+    COAT_WINDOW,
+    PX_PER_M,
+    CoatKind,
+    Shade,
+    cut_limb,
+    cut_outline,
+    draw_palette,
+    mirrored,
+    paint_coat,
+)
 from .gait import Walk
 from .hoof import HoofPaint, mix_hoof, paint_hoof
 from .light import Light
@@ -96,7 +106,8 @@ def cut_animal(rng: np.random.Generator, walk: Walk, build: Build, look: Look, l
     shade = Shade(
         light=(towards[0] if facing else -towards[0], towards[2], 0.6 - towards[1]), ambient=light.ambient
     )
-    near_coat, far_coat = (paint_coat(rng, look.coat, mud=look.mud) for _ in range(2))
+    palette = draw_palette(rng, look.coat)
+    near_coat, far_coat = (paint_coat(rng, palette, mud=look.mud) for _ in range(2))
     legs: dict[Limb, tuple[Cutout, ...]] = {}
     hooves: dict[Limb, HoofPaint] = {}
     hair = np.mean(near_coat[120:220, 300:500], axis=(0, 1))

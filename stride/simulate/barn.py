@@ -146,7 +146,7 @@ def paint_barn(view: View, barn: Barn, surfaces: Surfaces, *, fine: int = 1) -> 
             cv2.copyTo(drawn[: split - top], below, picture[top:split])
     _paint_marks(picture, view, barn.marks, finer)
     if fine > 1:
-        picture = cv2.resize(picture, view.size_px, interpolation=cv2.INTER_AREA)
+        return np.asarray(cv2.resize(picture, view.size_px, interpolation=cv2.INTER_AREA), dtype=np.uint8)
     return picture
 
 

@@ -116,7 +116,7 @@ class Canvas:
         else:
             drawn = cv2.warpPerspective(image, shifted, size, flags=cv2.INTER_LINEAR)
         window = self.fine[low[1] : high[1], low[0] : high[0]]
-        alpha = cv2.extractChannel(drawn, 3)
+        alpha = np.asarray(cv2.extractChannel(drawn, 3), dtype=np.uint8)
         if melts:
             weight = cv2.merge([alpha] * 4)
             cv2.insertChannel(np.full_like(alpha, 255), drawn, 3)
@@ -124,18 +124,16 @@ class Canvas:
             cv2.multiply(window, cv2.bitwise_not(weight), window, 1 / 255)
             cv2.add(window, drawn, window)
         else:
-            mask = cv2.compare(alpha, _OPAQUE, cv2.CMP_GE)
+            _, mask = cv2.threshold(alpha, _OPAQUE - 1, 255, cv2.THRESH_BINARY)
             cv2.insertChannel(mask, drawn, 3)
             cv2.copyTo(drawn, mask, window)
 
 
 def flatten(canvases: list[Canvas]) -> Image:
     """Average moments of one exposure into picture pixels, (H, W, 4) uint8 with colour times alpha."""
-    smalls = []
-    for canvas in canvases:
-        smalls.append(cv2.resize(canvas.fine, canvas.size_px, interpolation=cv2.INTER_AREA))
+    smalls = [cv2.resize(one.fine, one.size_px, interpolation=cv2.INTER_AREA) for one in canvases]
     if len(smalls) == 1:
-        return smalls[0]
+        return np.asarray(smalls[0], dtype=np.uint8)
     total = np.zeros(smalls[0].shape, np.float32)
     for small in smalls:
         cv2.accumulate(small, total)

@@ -32,6 +32,15 @@ _HAIR: dict[CoatKind, tuple[Colour, ...]] = {
 }
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Palette:
+    """The two colours of a coat and how they are spread; of one animal, the same on both sides."""
+
+    kind: CoatKind
+    dark: Colour
+    light: Colour
+
+
 def smooth_noise(
     rng: np.random.Generator, shape: tuple[int, int], grain: float, stretch: float = 1.0
 ) -> Array:
@@ -43,37 +52,33 @@ def smooth_noise(
     return np.asarray(fine / max(float(fine.std()), 1e-6), dtype=np.float64)
 
 
-def paint_coat(rng: np.random.Generator, kind: CoatKind, *, mud: float) -> Image:
+def draw_palette(rng: np.random.Generator, kind: CoatKind) -> Palette:
+    """Draw the two colours of a coat."""
+    dark: CoatKind = {"patched": "black", "roan": "red"}.get(kind, kind)  # type: ignore[assignment]
+    if kind in ("patched", "roan") and rng.random() < 0.4:
+        dark = "red" if kind == "patched" else "black"
+    white_below = kind not in ("white", "patched", "roan") and rng.random() < 0.3
+    light: CoatKind = "white" if kind in ("patched", "roan") or white_below else kind
+    first = _HAIR[dark][rng.integers(len(_HAIR[dark]))]
+    second = _HAIR[light][rng.integers(len(_HAIR[light]))] if light != dark else first
+    return Palette(kind=kind, dark=first, light=second)
+
+
+def paint_coat(rng: np.random.Generator, palette: Palette, *, mud: float) -> Image:
     """One side of a coat over ``COAT_WINDOW``, (H, W, 3) uint8, x forward to the right and z up.
 
     Parameters
     ----------
     rng : numpy.random.Generator
-    kind : CoatKind
+    palette : Palette
     mud : float
         0 clean to 1 caked: how much dirt the lower legs carry.
     """
     x0, x1, z0, z1 = COAT_WINDOW
     shape = (round((z1 - z0) * PX_PER_M), round((x1 - x0) * PX_PER_M))
     height = np.linspace(z1, z0, shape[0])[:, None]
-    dark = np.array(_pick(rng, "black" if rng.random() < 0.6 else "red"))
-    light = np.array(_pick(rng, "white"))
-    if kind == "patched":
-        field = smooth_noise(rng, shape, 0.38 * PX_PER_M, 1.3) + 0.25 * smooth_noise(
-            rng, shape, 0.06 * PX_PER_M
-        )
-        share = 1 / (1 + np.exp(-(field + rng.uniform(-0.4, 0.5) + 1.2 * (height + 0.55)) * 14))
-    elif kind == "roan":
-        dark = np.array(_pick(rng, "red" if rng.random() < 0.7 else "black"))
-        field = smooth_noise(rng, shape, 0.3 * PX_PER_M) * 0.5 + smooth_noise(rng, shape, 0.012 * PX_PER_M)
-        share = 1 / (1 + np.exp(-(field + 0.2) * 2.5))
-    else:
-        dark = light = np.array(_pick(rng, kind))
-        share = np.ones(shape)
-        if kind != "white" and rng.random() < 0.3:
-            light = np.array(_pick(rng, "white"))
-            share = 1 / (1 + np.exp(-(height + 0.92 + 0.08 * smooth_noise(rng, shape, 0.15 * PX_PER_M)) * 40))
-    colour = share[..., None] * dark + (1 - share[..., None]) * light
+    share = _dark_share(rng, palette.kind, shape, height)[..., None]
+    colour = share * np.array(palette.dark) + (1 - share) * np.array(palette.light)
     hair = 0.05 * smooth_noise(rng, shape, 2.0, 2.0) + 0.05 * smooth_noise(rng, shape, 9.0, 2.5)
     hair += 0.05 * smooth_noise(rng, shape, 45.0)
     colour = colour * (1 + hair[..., None]) + 5 * smooth_noise(rng, shape, 2.5)[..., None]
@@ -81,6 +86,20 @@ def paint_coat(rng: np.random.Generator, kind: CoatKind, *, mud: float) -> Image
     dirt = np.clip(dirt, 0, 1) * mud * (height < -0.3)
     colour = colour * (1 - dirt[..., None]) + dirt[..., None] * np.array([62, 78, 92]) * (1 + hair[..., None])
     return np.clip(colour, 4, 250).astype(np.uint8)
+
+
+def _dark_share(rng: np.random.Generator, kind: CoatKind, shape: tuple[int, int], height: Array) -> Array:
+    """How much of the darker colour each place of the coat has, (H, W), 0 to 1."""
+    if kind == "patched":
+        field = smooth_noise(rng, shape, 0.38 * PX_PER_M, 1.3) + 0.25 * smooth_noise(
+            rng, shape, 0.06 * PX_PER_M
+        )
+        return np.asarray(1 / (1 + np.exp(-(field + rng.uniform(-0.4, 0.5) + 1.2 * (height + 0.55)) * 14)))
+    if kind == "roan":
+        field = 0.5 * smooth_noise(rng, shape, 0.3 * PX_PER_M) + 0.7 * smooth_noise(rng, shape, 1.6, 1.5)
+        return np.asarray(1 / (1 + np.exp(-(field + rng.uniform(-0.2, 0.4)) * 1.6)))
+    edge = 0.08 * smooth_noise(rng, shape, 0.15 * PX_PER_M)
+    return np.asarray(1 / (1 + np.exp(-(height + 0.92 + edge) * 40)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,10 +116,6 @@ class Shade:
 
     light: tuple[float, float, float]
     ambient: float
-
-
-def _pick(rng: np.random.Generator, kind: CoatKind) -> Colour:
-    return _HAIR[kind][rng.integers(len(_HAIR[kind]))]
 
 
 def shade_round(mask: Image, thickness_px: float, shade: Shade) -> Array:

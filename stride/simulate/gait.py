@@ -261,9 +261,14 @@ def walk_animal(
 
 
 def stand_animal(
-    plan: GaitPlan, *, x: float = 0.0, duration: float = 5.0, direction: Direction = "left_to_right"
+    plan: GaitPlan,
+    *,
+    x: float = 0.0,
+    y: float = 0.0,
+    duration: float = 5.0,
+    direction: Direction = "left_to_right",
 ) -> Walk:
-    """An animal that stands square for ``duration`` seconds with the middle of its trunk at ``x`` (m)."""
+    """An animal that stands square for ``duration`` seconds with the middle of its trunk at ``x``, ``y`` (m)."""
     ahead = heading_of(plan, direction)
     left = np.array([-ahead[1], ahead[0]])
     prints = []
@@ -271,12 +276,12 @@ def stand_animal(
         fore = pair_of(limb) == "fore"
         aside = (plan.track_fore if fore else plan.track_hind) / 2 * (1 if side_of(limb) == "left" else -1)
         along = plan.trunk_length / 2 * (1 if fore else -1)
-        xy = np.array([x, 0.0]) + along * ahead + aside * left
+        xy = np.array([x, y]) + along * ahead + aside * left
         prints.append(
             TruePrint(limb=limb, xy=(float(xy[0]), float(xy[1])), touch_down=-math.inf, lift_off=math.inf)
         )
     return Walk(
-        plan=plan, direction=direction, origin=(x, 0.0), prints=tuple(prints), cycles=0.0, duration=duration
+        plan=plan, direction=direction, origin=(x, y), prints=tuple(prints), cycles=0.0, duration=duration
     )
 
 

@@ -6,11 +6,14 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 LightKind = Literal["bright", "dim", "hard", "soft"]
+
+_SPARE_PX = 64
 
 LIGHTS: tuple[LightKind, ...] = ("bright", "dim", "hard", "soft")
 
@@ -86,3 +89,32 @@ def draw_light(rng: np.random.Generator, kind: LightKind | None = None) -> Light
         shutter=1 / rng.uniform(60, 125) if dim else 1 / rng.uniform(150, 600),
         blur_px=rng.uniform(0.3, 0.7),
     )
+
+
+def paint_grain(rng: np.random.Generator, light: Light, size_px: tuple[int, int]) -> list[NDArray[np.int16]]:
+    """Pieces of sensor noise, larger than the picture, to be cut at random for each frame."""
+    shape = (size_px[1] + _SPARE_PX, size_px[0] + _SPARE_PX)
+    grains = []
+    for _ in range(3):
+        luma = rng.standard_normal((*shape, 1), dtype=np.float32)
+        chroma = cv2.GaussianBlur(rng.standard_normal((*shape, 3), dtype=np.float32), (3, 3), 0)
+        grains.append(np.round(light.noise * (0.85 * luma + 0.5 * chroma)).astype(np.int16))
+    return grains
+
+
+def expose(
+    picture: NDArray[np.uint8],
+    light: Light,
+    gain: float,
+    grain: list[NDArray[np.int16]],
+    rng: np.random.Generator,
+) -> None:
+    """Focus, exposure and noise of one frame, in place."""
+    if light.blur_px > 0.25:
+        cv2.GaussianBlur(picture, (5, 5), light.blur_px, picture)
+    if abs(gain - 1) > 1e-3:
+        cv2.convertScaleAbs(picture, picture, gain)
+    height, width = picture.shape[:2]
+    dy, dx = rng.integers(0, _SPARE_PX, 2)
+    piece = grain[rng.integers(len(grain))][dy : dy + height, dx : dx + width]
+    cv2.add(picture, piece, picture, dtype=cv2.CV_8U)

@@ -34,7 +34,7 @@ def animal_shadow(build: Build, look: Look, pose: Pose, light: Light) -> list[Ar
     for leg in pose.legs.values():
         pieces += leg_pieces(build, look, leg)
     shapes = [cast(trunk_points(build, pose), light)]
-    shapes += [cast(_capsule(*piece, pose.ahead), light) for piece in pieces]
+    shapes += [cast(bar_corners(*piece), light) for piece in pieces]
     return shapes
 
 
@@ -102,6 +102,7 @@ def _hull(xy_px: Array) -> Array:
     return np.asarray(cv2.convexHull(bounded)[:, 0], dtype=float)
 
 
-def _capsule(start: Array, end: Array, half: float, ahead: Array) -> Array:
-    """Four corners of a bar between two points."""
-    return np.array([start - half * ahead, start + half * ahead, end + half * ahead, end - half * ahead])
+def bar_corners(start: Array, end: Array, half: float) -> Array:
+    """Corners of a square bar between two world points, (8, 3) m."""
+    sides = half * np.array([[1.0, 0.0, 0.0], [-1.0, 0.0, 0.0], [0.0, 0.8, 0.0], [0.0, -0.8, 0.0]])
+    return np.vstack([start + sides, end + sides])

@@ -16,6 +16,7 @@ from ..errors import OutputError, StrideError
 from ..walk.limbs import LIMBS, Limb, Side
 from ..walk.marks import Direction, Point
 from .animal import painting_order
+from .bystanders import handler_parts, part_outline, post_outlines
 from .camera import View
 from .gait import TrueOverreach, TrueStride, true_overreaches, true_strides
 from .scene import Scene
@@ -123,11 +124,12 @@ def truth_of(scene: Scene) -> Truth:
     toes = np.stack([walk.hoof_at(limb, scene.times) for limb in LIMBS], axis=1)
     toes_px = np.stack([view.to_px(toe) for view, toe in zip(views, toes, strict=True)])
     pitch = np.stack([walk.pitch_at(limb, scene.times) for limb in LIMBS], axis=1)
-    visible = np.stack(
-        [_seen(scene, view, pose, spots) for view, pose, spots in zip(views, poses, toes_px, strict=True)]
-    )
+    every = zip(views, poses, toes_px, scene.times, strict=True)
+    visible = np.stack([_seen(scene, view, pose, spots, float(t)) for view, pose, spots, t in every])
+    if scene.empty:
+        visible[:] = False
     floor_to_px = scene.camera.floor_to_px(scene.times)
-    prints = tuple(_seen_print(scene, one.limb, i, visible) for i, one in enumerate(walk.prints))
+    prints = () if scene.empty else _seen_prints(scene, visible)
     ahead = walk.heading
     return Truth(
         size_px=scene.size_px,
@@ -142,8 +144,8 @@ def truth_of(scene: Scene) -> Truth:
         pitch=pitch,
         visible=visible,
         prints=prints,
-        strides=true_strides(walk),
-        overreaches=true_overreaches(walk),
+        strides=() if scene.empty else true_strides(walk),
+        overreaches=() if scene.empty else true_overreaches(walk),
         crosses=scene.barn.marks.crosses,
         stick=scene.barn.marks.stick,
         plan=asdict(walk.plan),
@@ -210,14 +212,17 @@ def load_truth(path: Path) -> Truth:
     )
 
 
-def _seen(scene: Scene, view: View, pose: Pose, toes_px: Array) -> NDArray[np.bool_]:
+def _seen(scene: Scene, view: View, pose: Pose, toes_px: Array, t: float) -> NDArray[np.bool_]:
     """Which toe tips are in the picture with nothing painted over them."""
     width, height = view.size_px
     low, high = _INSIDE_PX, np.array([width, height]) - 1 - _INSIDE_PX
     inside = np.all((toes_px >= low) & (toes_px <= high), axis=1)
     order = painting_order(scene.walk.near_side == "right", pose)
     seen = inside.copy()
+    over = _shapes_in_front(scene, view, t)
     for k, limb in enumerate(LIMBS):
+        if seen[k] and any(_covers(shape, toes_px[k]) for shape in over):
+            seen[k] = False
         for other in order[order.index(limb) + 1 :]:
             if seen[k] and any(
                 _covers(s, toes_px[k]) for s in _leg_shapes(scene, view, pose, pose.legs[other])
@@ -238,25 +243,39 @@ def _leg_shapes(scene: Scene, view: View, pose: Pose, leg: LegPose) -> list[Arra
     return shapes
 
 
+def _shapes_in_front(scene: Scene, view: View, t: float) -> list[Array]:
+    """What a post and a handler on the near side cover (px)."""
+    shapes = post_outlines(view, scene.post) if scene.post else []
+    if scene.handler and scene.handler.side == "near":
+        shapes += [part_outline(view, part) for part in handler_parts(scene.handler, scene.walk, t)]
+    return shapes
+
+
 def _covers(shape: Array, spot: Array) -> bool:
     hull = cv2.convexHull(shape.astype(np.float32))
     return cv2.pointPolygonTest(hull, (float(spot[0]), float(spot[1])), False) > 0
 
 
-def _seen_print(scene: Scene, limb: Limb, index: int, visible: NDArray[np.bool_]) -> SeenPrint:
-    one, start = scene.walk.prints[index], float(scene.times[0])
-    standing = np.flatnonzero((scene.times >= one.touch_down) & (scene.times <= one.lift_off))
-    first = scene.camera.floor_to_px(scene.times[:1])[0]
-    spot = floor_px(first, np.array([one.xy]))[0]
-    return SeenPrint(
-        limb=limb,
-        xy=one.xy,
-        touch_down=one.touch_down - start,
-        lift_off=one.lift_off - start,
-        xy_px=(float(spot[0]), float(spot[1])),
-        frames=(int(standing[0]), int(standing[-1])) if standing.size else None,
-        visible_frames=int(visible[standing, LIMBS.index(limb)].sum()),
+def _seen_prints(scene: Scene, visible: NDArray[np.bool_]) -> tuple[SeenPrint, ...]:
+    start = float(scene.times[0])
+    spots = floor_px(
+        scene.camera.floor_to_px(scene.times[:1])[0], np.array([p.xy for p in scene.walk.prints])
     )
+    prints = []
+    for one, spot in zip(scene.walk.prints, spots, strict=True):
+        standing = np.flatnonzero((scene.times >= one.touch_down) & (scene.times <= one.lift_off))
+        prints.append(
+            SeenPrint(
+                limb=one.limb,
+                xy=one.xy,
+                touch_down=one.touch_down - start,
+                lift_off=one.lift_off - start,
+                xy_px=(float(spot[0]), float(spot[1])),
+                frames=(int(standing[0]), int(standing[-1])) if standing.size else None,
+                visible_frames=int(visible[standing, LIMBS.index(one.limb)].sum()),
+            )
+        )
+    return tuple(prints)
 
 
 def _plain(value: Any) -> Any:
