@@ -97,6 +97,18 @@ def cut_patch(
     )
 
 
+def expect_similarity(patch: Patch, noise: float = 2.0) -> float:
+    """Similarity at which the same thing is found again under noise of so many grey levels; less for flat patches.
+
+    >>> weight = np.ones((8, 8), dtype=np.float32)
+    >>> luma = np.tile(np.arange(0, 160, 10, dtype=np.uint8), (16, 1))
+    >>> patch = cut_patch(luma, np.array([8.0, 8.0]), angle=0.0, weight=weight, point=(4.0, 4.0))
+    >>> expect_similarity(patch) > 0.98
+    True
+    """
+    return patch.contrast**2 / (patch.contrast**2 + noise**2)
+
+
 def search_patch(
     luma: Image, patch: Patch, xy_px: Array, *, angle: float, reach_px: int
 ) -> tuple[Array, float]:
@@ -117,20 +129,27 @@ def search_patch(
 
 
 def refine_patch(
-    luma: Image, patch: Patch, xy_px: Array, *, angle: float, turning: bool, iterations: int = 8
+    luma: Image,
+    patch: Patch,
+    xy_px: Array,
+    *,
+    angle: float,
+    turning: bool,
+    shifting: bool = True,
+    iterations: int = 8,
 ) -> Sighting:
     """Find a patch to a fraction of a pixel, starting from a guess within two or three pixels.
 
     Inverse compositional alignment (Baker & Matthews 2004, Int J Comput Vis 56:221–255,
-    doi 10.1023/B:VISI.0000011205.11775.fd) of a shift and, where ``turning``, a turn about the point; brightness
-    gain and offset are taken out.
+    doi 10.1023/B:VISI.0000011205.11775.fd) of a shift, where ``shifting``, and a turn about the point, where
+    ``turning``; brightness gain and offset are taken out.
     """
     xy, theta = np.array(xy_px, dtype=float), float(angle)
     inverse = patch.inverse
-    if not turning:
-        normal = np.linalg.inv(patch.inverse)
+    if not (turning and shifting):
+        free = slice(0, 2) if shifting else slice(2, 3)
         inverse = np.zeros((3, 3))
-        inverse[:2, :2] = np.linalg.inv(normal[:2, :2])
+        inverse[free, free] = np.linalg.inv(np.linalg.inv(patch.inverse)[free, free])
     error = np.zeros_like(patch.template)
     for _ in range(iterations):
         current, _ = _standardise(_sample(luma, xy, theta, patch.weight.shape, patch.point), patch.weight)

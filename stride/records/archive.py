@@ -83,7 +83,9 @@ def read_analysis(text: str | bytes) -> Analysis:
     ground = _read_ground(f["ground"])
     for number, one in enumerate(prints):
         if one.ground_jacobian.shape != (2, len(ground.covariance)):
-            f["prints"].items()[number].refuse("a ground jacobian of two rows, one column for each ground parameter")
+            f["prints"].items()[number].refuse(
+                "a ground jacobian of two rows, one column for each ground parameter"
+            )
     return Analysis(
         clip=clip,
         camera=_read_camera(f["camera"], clip.frames),
@@ -159,12 +161,17 @@ def _write_camera(camera: CameraMotion) -> Document:
 def _read_camera(node: Node, frames: int) -> CameraMotion:
     f = node.fields(("moving", "residual_px", "held", "to_first"), required=("moving", "residual_px", "held"))
     moving = f["moving"].one_of((True, False))
-    residual, held = _read_array(f["residual_px"], (frames,)), np.array(f["held"].each(_read_flag), dtype=bool)
+    residual, held = (
+        _read_array(f["residual_px"], (frames,)),
+        np.array(f["held"].each(_read_flag), dtype=bool),
+    )
     if len(held) != frames:
         f["held"].refuse(f"{frames} entries, one for each frame")
     if moving and "to_first" not in f:
         node.refuse("“to_first” in it, since the camera moved")
-    maps = _read_array(f["to_first"], (frames, 9)).reshape(-1, 3, 3) if moving else still_camera(frames).to_first
+    maps = (
+        _read_array(f["to_first"], (frames, 9)).reshape(-1, 3, 3) if moving else still_camera(frames).to_first
+    )
     return CameraMotion(to_first=maps, residual_px=residual, held=held, moving=moving)
 
 
@@ -366,7 +373,16 @@ def _write_verdict(verdict: Verdict) -> Document:
 
 
 def _read_verdict(node: Node) -> Verdict:
-    names = ("stride_class", "probability", "sides", "reasons", "cautions", "linked_build", "other_causes", "to_settle")
+    names = (
+        "stride_class",
+        "probability",
+        "sides",
+        "reasons",
+        "cautions",
+        "linked_build",
+        "other_causes",
+        "to_settle",
+    )
     f = node.fields(names, required=names)
     sides = f["sides"].fields(SIDES)
     return Verdict(

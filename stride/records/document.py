@@ -60,9 +60,7 @@ class Node:
         """The entries of a list."""
         if not isinstance(self.value, list):
             self.refuse("a list")
-        return [
-            Node(value=v, place=f"{self.place}[{k}]", error=self.error) for k, v in enumerate(self.value)
-        ]
+        return [Node(value=v, place=f"{self.place}[{k}]", error=self.error) for k, v in enumerate(self.value)]
 
     def each(self, read: Callable[[Node], T]) -> tuple[T, ...]:
         """Every entry of a list, read."""
@@ -118,7 +116,9 @@ def parse_document(text: str | bytes, *, format_name: str, version: int, error: 
     """
     remedy = "Check that this is the right file, or make it anew."
     if len(text) > LARGEST_BYTES:
-        raise error(f"The file holds {len(text) // 1_000_000} MB; at most 64 MB can be a {format_name} file.", remedy)
+        raise error(
+            f"The file holds {len(text) // 1_000_000} MB; at most 64 MB can be a {format_name} file.", remedy
+        )
 
     def no_constant(name: str) -> NoReturn:
         raise error(f"The file holds {name}, which is no number.", remedy)
@@ -148,5 +148,9 @@ def _show(value: object) -> str:
         return "an object"
     if isinstance(value, list):
         return f"a list of {len(value)}"
-    text = json.dumps(value, ensure_ascii=False) if isinstance(value, (str, int, float, bool, type(None))) else "?"
+    text = (
+        json.dumps(value, ensure_ascii=False)
+        if isinstance(value, (str, int, float, bool, type(None)))
+        else "?"
+    )
     return text if len(text) <= 60 else text[:57] + "…"

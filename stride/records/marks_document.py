@@ -32,7 +32,9 @@ def marks_from_node(node: Node, also: tuple[str, ...] = ()) -> Marks:
     return Marks(
         clip_name=clip["name"].text() if "name" in clip else None,
         clip_sha256=clip["sha256"].text(most=64).lower() if "sha256" in clip else None,
-        direction=fields["direction"].one_of(("left_to_right", "right_to_left")) if "direction" in fields else None,
+        direction=fields["direction"].one_of(("left_to_right", "right_to_left"))
+        if "direction" in fields
+        else None,
         ground=fields["ground"].each(_read_floor_point) if "ground" in fields else (),
         lengths=fields["lengths"].each(_read_length) if "lengths" in fields else (),
         hooves=_read_hooves(fields["hooves"]) if "hooves" in fields else (),
@@ -59,7 +61,9 @@ def write_marks(marks: Marks) -> dict[str, Any]:
             for k in marks.lengths
         ]
     if marks.hooves:
-        document["hooves"] = [{"limb": h.limb, "frame": h.frame, "xy_px": list(h.xy_px)} for h in marks.hooves]
+        document["hooves"] = [
+            {"limb": h.limb, "frame": h.frame, "xy_px": list(h.xy_px)} for h in marks.hooves
+        ]
     if marks.landmarks:
         document["landmarks"] = [
             {"name": m.name, "frame": m.frame, "xy_px": list(m.xy_px)} | ({"limb": m.limb} if m.limb else {})

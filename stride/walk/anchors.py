@@ -25,11 +25,12 @@ _ENOUGH_ALIKE = 0.70
 class Anchor:
     """A marked toe tip with the picture about it.
 
-    ``window`` is the (h, w) piece of the frame about the mark; ``mark`` (2,) is the marked place within it.
+    ``mark_in_band`` (2,) is the place in the band of rows it was cut from; ``window`` is the (h, w) piece about it;
+    ``mark`` (2,) is the place within the window.
     """
 
     frame: int
-    xy_px: Array
+    mark_in_band: Array
     window: Image
     mark: Array
 
@@ -61,7 +62,7 @@ def keep_anchor(luma: Image, frame: int, xy_px: tuple[float, float], shape: Hoof
     right, bottom = min(width, int(xy_px[0]) + reach + 1), min(height, int(xy_px[1]) + reach + 1)
     return Anchor(
         frame=frame,
-        xy_px=np.array(xy_px, dtype=float),
+        mark_in_band=np.array(xy_px, dtype=float),
         window=luma[top:bottom, left:right].copy(),
         mark=np.array([xy_px[0] - left, xy_px[1] - top]),
     )

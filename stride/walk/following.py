@@ -1,25 +1,37 @@
-"""One hoof followed in one direction of time, from a place known in one frame."""
+"""One hoof followed away from a mark: first while it stands, then through the swing."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ..imaging.locate import Patch, Sighting, cut_patch, refine_patch, search_patch
+from ..imaging.locate import (
+    Patch,
+    Sighting,
+    cut_patch,
+    expect_similarity,
+    refine_patch,
+    search_patch,
+)
 from .clip import Image
 
 Array = NDArray[np.float64]
 
-# Similarity above which a patch counts as the hoof of the start frame, and as the hoof of the frame before.
-_SAME = 0.80
+# Similarity above which a standing hoof is still the one that was marked (as a share of what noise allows), and
+# above which a moving one is the hoof of the frame before.
+_SAME = 0.82
+_LEAST_SAME = 0.60
 _LIKE = 0.60
-# A hoof that was lost is taken up again only on better evidence, lest the leg that hid it be taken for it.
-_AGAIN = 0.75
-# A hoof hidden while it stands may be waited for longer than one lost in the air (s).
+# A toe that moves by more than this from one frame to the next has left the floor (hoof lengths).
+_LEAVING = 0.06
+# A standing hoof hidden by another leg is waited for this long (s); one in the air only so many frames.
 _WAIT_STANDING = 0.9
-_WAIT_SWINGING = 0.12
+_LOST_FRAMES = 4
+# A leg that passes before a standing hoof hides it for no longer than this (s).
+_PASSING_BY = 0.3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,18 +49,19 @@ class HoofShape:
     facing: int
 
     def weight(self) -> tuple[NDArray[np.float32], tuple[float, float]]:
-        """How much each pixel about the toe tip counts, and where the tip is: the hoof lies behind and above it."""
-        back, ahead = round(1.25 * self.length_px), round(0.40 * self.length_px)
-        above, below = round(1.15 * self.length_px), round(0.30 * self.length_px)
-        columns = np.arange(-back, ahead + 1) / self.length_px
-        rows = np.arange(-above, below + 1) / self.length_px
-        across = _plateau(columns, -1.05, 0.05, 0.15)
-        along = _plateau(rows, -0.95, 0.05, 0.12)
-        weight = np.outer(along, across).astype(np.float32)
+        """How much each pixel about the toe tip counts, and where the tip is: the hoof lies behind and above it.
+
+        The pastern is left out: it bends over the hoof while that stands.
+        """
+        left, right = round(1.2 * self.length_px), round(0.35 * self.length_px)
+        up, down = round(0.75 * self.length_px), round(0.30 * self.length_px)
+        columns = np.arange(-left, right + 1) / self.length_px
+        rows = np.arange(-up, down + 1) / self.length_px
+        weight = np.outer(_plateau(rows, -0.55, 0.05, 0.12), _plateau(columns, -1.0, 0.05, 0.12))
+        weight = weight.astype(np.float32)
         if self.facing < 0:
-            weight = np.ascontiguousarray(weight[:, ::-1])
-            return weight, (float(ahead), float(above))
-        return weight, (float(back), float(above))
+            return np.ascontiguousarray(weight[:, ::-1]), (float(right), float(up))
+        return weight, (float(left), float(up))
 
 
 def _plateau(x: Array, low: float, high: float, soft: float) -> Array:
@@ -58,142 +71,242 @@ def _plateau(x: Array, low: float, high: float, soft: float) -> Array:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Path:
-    """One hoof point followed from one frame on, one entry for each frame, in the order followed.
+class Picture:
+    """One kept frame: the band of rows in which hooves are, and the map from the frame before.
 
     Parameters
     ----------
-    frames : (K,) int array
-    xy_px : (K, 2) float array
-    variance_px2 : (K,) float array
-        Error against the start frame, per axis.
-    seen : (K,) bool array
-    anchored : (K,) bool array
-        Found by the picture of the start frame itself, so that nothing can have drifted.
+    index : int
+    t : float
+        (s)
+    luma : (h, W) uint8 array
     """
 
-    frames: NDArray[np.intp]
+    index: int
+    t: float
+    luma: Image
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Standing:
+    """A hoof watched while it stands, from the marked frame on in one direction of time.
+
+    One entry for each frame up to the last in which it was seen: ``xy_px`` (K, 2), ``variance_px2`` (K,) against
+    the marked frame, ``seen`` (K,). ``angle`` (rad) is how far the hoof was turned about its toe at the end.
+    """
+
     xy_px: Array
     variance_px2: Array
     seen: NDArray[np.bool_]
-    anchored: NDArray[np.bool_]
+    angle: float
 
 
-@dataclass(slots=True)
-class Following:
-    """The state of following one hoof: feed it frame after frame, then take its path.
+def watch_standing(pictures: Sequence[Picture], xy_px: Array, shape: HoofShape) -> Standing:
+    """Watch one place on the floor for as long as the marked hoof is seen there.
+
+    A hoof that stands can be hidden for a while and seen again, but it cannot be elsewhere meanwhile; so only the
+    place itself is looked at, and nothing that passes by can be taken for it. While the heel rises the hoof turns
+    about its toe, which still stands: then the toe alone is watched, turning.
 
     Parameters
     ----------
-    luma : (H, W) uint8 array
-        The start frame.
-    frame : int
-    t : float
+    pictures : sequence of Picture
+        From the marked frame on, in the direction of following.
     xy_px : (2,) float array
-        The toe tip in the start frame.
+        The marked toe tip, in pixels of the bands.
     shape : HoofShape
     """
+    onward = len(pictures) > 1 and pictures[1].t > pictures[0].t
+    clear = _find_clear(pictures, np.array(xy_px, dtype=float), shape)
+    watch = _Watch(clear.luma, np.array(xy_px, dtype=float), shape, heel_rises=onward)
+    rows: list[tuple[Array, float, bool]] = [(watch.place, 0.05**2, True)]
+    last_seen = 0
+    for number, picture in enumerate(pictures[1:], start=1):
+        if abs(picture.t - pictures[last_seen].t) > _WAIT_STANDING:
+            break
+        variance = watch.look(picture.luma, just_seen=last_seen == number - 1)
+        if variance is not None:
+            last_seen = number
+        rows.append((watch.place, np.inf if variance is None else variance, variance is not None))
+    rows = rows[: last_seen + 1]
+    return Standing(
+        xy_px=np.array([row[0] for row in rows]),
+        variance_px2=np.array([row[1] for row in rows]),
+        seen=np.array([row[2] for row in rows], dtype=bool),
+        angle=watch.angle,
+    )
 
-    luma: Image
-    frame: int
-    t: float
+
+def _find_clear(pictures: Sequence[Picture], xy_px: Array, shape: HoofShape) -> Picture:
+    """The marked picture; or, where something passes before the hoof just there, the first still one after it."""
+    weight, point = shape.weight()
+
+    def alike(a: Picture, b: Picture) -> bool:
+        patch = cut_patch(a.luma, xy_px, angle=0.0, weight=weight, point=point)
+        enough = max(_LEAST_SAME, _SAME * expect_similarity(patch))
+        found = refine_patch(b.luma, patch, xy_px, angle=0.0, turning=False, iterations=3)
+        return found.similarity > enough and np.abs(found.xy_px - xy_px).max() < 0.05 * shape.length_px + 0.5
+
+    within = [one for one in pictures if abs(one.t - pictures[0].t) <= _PASSING_BY]
+    if len(within) < 6 or any(alike(within[0], one) for one in within[1:4]):
+        return pictures[0]
+    for number in range(2, len(within) - 3):
+        if all(alike(within[number], one) for one in within[number + 1 : number + 4]):
+            return within[number]
+    return pictures[0]
+
+
+class _Watch:
+    """The hoof at one place: how it looked when marked, and how it looked a moment ago."""
+
+    def __init__(self, luma: Image, place: Array, shape: HoofShape, *, heel_rises: bool) -> None:
+        self.place, self.angle = place, 0.0
+        self._mark, self._shape, self._heel_rises = place, shape, heel_rises
+        self._weight, self._point = shape.weight()
+        self._anchor = self._recent = self._cut(luma)
+        self._same = max(_LEAST_SAME, _SAME * expect_similarity(self._anchor))
+
+    def look(self, luma: Image, *, just_seen: bool) -> float | None:
+        """Whether the hoof is seen standing here: its variance, or None."""
+        if self.angle == 0.0:
+            found = self._try(luma, self._anchor, self._same)
+            if found is None and just_seen:
+                # The light on a hoof that stands changes slowly; compare with how it looked a moment ago.
+                found = self._try(luma, self._recent, self._same + 0.08)
+            if found is not None:
+                self.place = found.xy_px
+                self._recent = self._cut(luma)
+                return max(float(np.trace(found.cov_px2)) / 2, 0.05**2)
+        return self._look_turning(luma) if just_seen and self._heel_rises else None
+
+    def _look_turning(self, luma: Image) -> float | None:
+        """Whether the hoof turns about its toe here, heel rising, and the toe has not yet left."""
+        turned = refine_patch(luma, self._recent, self.place, angle=self.angle, turning=True, shifting=False)
+        risen = (turned.angle - self.angle) * self._shape.facing
+        if turned.similarity < self._same - 0.1 or not -0.06 < risen < 0.35:
+            return None
+        free = refine_patch(luma, self._recent, self.place, angle=turned.angle, turning=True)
+        gone = float(np.hypot(*(free.xy_px - self.place)))
+        if free.similarity > turned.similarity and gone > _LEAVING * self._shape.length_px:
+            return None
+        self.angle = turned.angle
+        self._recent = self._cut(luma)
+        return 0.3**2
+
+    def _try(self, luma: Image, patch: Patch, enough: float) -> Sighting | None:
+        found = refine_patch(luma, patch, self.place, angle=0.0, turning=False, iterations=4)
+        still = np.abs(found.xy_px - self._mark).max() < 0.03 * self._shape.length_px + 0.5
+        return found if found.similarity > enough and still else None
+
+    def _cut(self, luma: Image) -> Patch:
+        return cut_patch(luma, self.place, angle=self.angle, weight=self._weight, point=self._point)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Corridor:
+    """Where a swinging toe can be: about a smooth carry from one place to the next.
+
+    Parameters
+    ----------
+    start, end : (2,) float arrays
+        Places of the toe at lift-off and touch-down, in the direction of following (px).
+    begin, finish : float
+        Times of leaving ``start`` and reaching ``end`` (s); ``finish`` is before ``begin`` when followed backward.
+    height_px : float
+        How high a toe is usually carried.
+    loose : float
+        How far beside the carry it may be, as a share of the way; larger where ``end`` is only supposed.
+    """
+
+    start: Array
+    end: Array
+    begin: float
+    finish: float
+    height_px: float
+    loose: float
+
+    def centre(self, t: float) -> Array:
+        """Expected place at a time (px)."""
+        share = float(np.clip((t - self.begin) / (self.finish - self.begin), 0.0, 1.0))
+        ease = share**3 * (10 - 15 * share + 6 * share**2)
+        rise = 4 * share * (1 - share) * self.height_px
+        return self.start + ease * (self.end - self.start) - np.array([0.0, rise])
+
+    def holds(self, xy_px: Array, t: float, hoof_px: float) -> bool:
+        """Whether a place is possible at a time."""
+        share = float(np.clip((t - self.begin) / (self.finish - self.begin), 0.0, 1.0))
+        way = abs(float(self.end[0] - self.start[0]))
+        off = np.abs(xy_px - self.centre(t))
+        beside = self.loose * way * float(np.sqrt(4 * share * (1 - share) + 0.02)) + 0.6 * hoof_px
+        return bool(off[0] < beside and off[1] < 1.0 * self.height_px + 0.5 * hoof_px)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Swinging:
+    """A hoof followed through the air: ``xy_px`` (K, 2), ``variance_px2`` (K,), ``seen`` (K,), one entry a frame."""
+
     xy_px: Array
-    shape: HoofShape
-    finished: bool = False
-    _anchor: Patch = field(init=False)
-    _recent: Patch = field(init=False)
-    _angle: float = field(init=False, default=0.0)
-    _velocity: Array = field(init=False, default_factory=lambda: np.zeros(2))
-    _variance: float = field(init=False, default=0.01)
-    _last_seen_t: float = field(init=False)
-    _rows: list[tuple[int, float, float, float, bool, bool]] = field(init=False, default_factory=list)
+    variance_px2: Array
+    seen: NDArray[np.bool_]
 
-    def __post_init__(self) -> None:
-        weight, point = self.shape.weight()
-        self._anchor = cut_patch(self.luma, self.xy_px, angle=0.0, weight=weight, point=point)
-        self._recent = self._anchor
-        self._last_seen_t = self.t
-        self._keep(self.frame, True, True)
 
-    def step(self, luma: Image, frame: int, t: float) -> None:
-        """Follow the hoof into the next frame (in the direction of following)."""
-        if self.finished:
-            return
-        elapsed = abs(t - self.t)
-        sighting, anchored = self._look(luma, elapsed, abs(t - self._last_seen_t))
-        self.t = t
-        if sighting is None:
-            self._coast(elapsed)
-        else:
-            self._accept(luma, sighting, anchored, abs(t - self._last_seen_t))
-            self._last_seen_t = t
-        waited = abs(t - self._last_seen_t)
-        patience = _WAIT_STANDING if self._standing(elapsed) else _WAIT_SWINGING
-        if waited > patience or not self._inside(luma):
-            self.finished = True
-            return
-        self._keep(frame, sighting is not None, anchored)
+def follow_swinging(
+    pictures: Sequence[Picture], standing: Standing, corridor: Corridor, shape: HoofShape
+) -> Swinging:
+    """Follow a hoof from the last frame in which it stood into the air, as far as it is seen.
 
-    def path(self) -> Path:
-        """What has been followed so far, without a hidden tail."""
-        rows = self._rows
-        while len(rows) > 1 and not rows[-1][4]:
-            rows.pop()
-        table = np.array(rows, dtype=float)
-        return Path(
-            frames=table[:, 0].astype(np.intp),
-            xy_px=table[:, 1:3],
-            variance_px2=table[:, 3],
-            seen=table[:, 4] > 0,
-            anchored=table[:, 5] > 0,
-        )
+    Parameters
+    ----------
+    pictures : sequence of Picture
+        From the last standing frame on (that one included), in the direction of following.
+    standing : Standing
+        How it stood there.
+    corridor : Corridor
+    shape : HoofShape
+    """
+    xy, angle, variance_px2 = corridor.start.copy(), standing.angle, float(standing.variance_px2[-1])
+    weight, point = shape.weight()
+    patch = cut_patch(pictures[0].luma, xy, angle=angle, weight=weight, point=point)
+    velocity: Array | None = None
+    rows: list[tuple[Array, float, bool]] = []
+    lost, before = 0, pictures[0].t
+    for picture in pictures[1:]:
+        elapsed = picture.t - before
+        carry = corridor.centre(picture.t) - corridor.centre(before)
+        step = carry if velocity is None else 0.5 * (carry + velocity * elapsed)
+        before = picture.t
+        found = _look(picture, patch, xy + step, angle, float(np.hypot(*step)), shape, lost)
+        if found is None or not corridor.holds(found[0], picture.t, shape.length_px):
+            lost += 1
+            xy, variance_px2 = xy + step, variance_px2 + 1.0 + (0.3 * float(np.hypot(*step))) ** 2
+            velocity = None
+            rows.append((xy, np.inf, False))
+            if lost > _LOST_FRAMES or not 0 <= xy[0] < picture.luma.shape[1]:
+                break
+            continue
+        place, angle, own = found
+        shift = place - xy
+        variance_px2 += own + 0.08**2 + (0.02 * float(np.hypot(*shift))) ** 2
+        velocity = shift / elapsed if elapsed and not lost else None
+        xy, lost = place, 0
+        patch = cut_patch(picture.luma, xy, angle=angle, weight=patch.weight, point=patch.point)
+        rows.append((xy, variance_px2, True))
+    while rows and not rows[-1][2]:
+        rows.pop()
+    return Swinging(
+        xy_px=np.array([row[0] for row in rows]).reshape(-1, 2),
+        variance_px2=np.array([row[1] for row in rows]),
+        seen=np.array([row[2] for row in rows], dtype=bool),
+    )
 
-    def _look(self, luma: Image, elapsed: float, unseen: float) -> tuple[Sighting | None, bool]:
-        if self._standing(elapsed):
-            still = refine_patch(
-                luma, self._anchor, self.xy_px, angle=self._angle, turning=False, iterations=3
-            )
-            if still.similarity > _SAME and np.abs(still.xy_px - self.xy_px).max() < 1.5:
-                return still, True
-        guess = self.xy_px + self._velocity * elapsed
-        moving = float(np.hypot(*self._velocity)) * elapsed
-        reach = int(np.clip(3 + 0.6 * moving + 40 * (unseen - elapsed), 3, 1.5 * self.shape.length_px))
-        coarse, _ = search_patch(luma, self._recent, guess, angle=self._angle, reach_px=reach)
-        found = refine_patch(luma, self._recent, coarse, angle=self._angle, turning=True)
-        enough = _LIKE if unseen <= elapsed else _AGAIN
-        if np.hypot(*(found.xy_px - coarse)) > 3.0 or found.similarity < enough:
-            return None, False
-        start = refine_patch(luma, self._anchor, found.xy_px, angle=found.angle, turning=True)
-        if start.similarity > _SAME and np.hypot(*(start.xy_px - found.xy_px)) < 0.15 * self.shape.length_px:
-            return start, True
-        return found, False
 
-    def _accept(self, luma: Image, sighting: Sighting, anchored: bool, elapsed: float) -> None:
-        shift = sighting.xy_px - self.xy_px
-        if elapsed > 0:
-            self._velocity = shift / elapsed
-        own = float(np.trace(sighting.cov_px2)) / 2
-        if anchored:
-            self._variance = max(own, 0.05**2)
-        else:
-            self._variance += own + 0.08**2 + (0.02 * float(np.hypot(*shift))) ** 2
-        self.xy_px, self._angle = sighting.xy_px, float(np.clip(sighting.angle, -1.6, 1.6))
-        if not anchored or self._recent is not self._anchor:
-            self._recent = cut_patch(
-                luma, self.xy_px, angle=self._angle, weight=self._anchor.weight, point=self._anchor.point
-            )
-
-    def _coast(self, elapsed: float) -> None:
-        self.xy_px = self.xy_px + self._velocity * elapsed
-        self._velocity = self._velocity * 0.9
-        self._variance += 1.0 + (0.3 * float(np.hypot(*self._velocity)) * elapsed) ** 2
-
-    def _standing(self, elapsed: float) -> bool:
-        return float(np.hypot(*self._velocity)) * max(elapsed, 1e-3) < 0.03 * self.shape.length_px
-
-    def _inside(self, luma: Image) -> bool:
-        height, width = luma.shape
-        return bool(0 <= self.xy_px[0] < width and 0 <= self.xy_px[1] < height)
-
-    def _keep(self, frame: int, seen: bool, anchored: bool) -> None:
-        self._rows.append((frame, self.xy_px[0], self.xy_px[1], self._variance, seen, anchored))
+def _look(
+    picture: Picture, patch: Patch, guess: Array, angle: float, step_px: float, shape: HoofShape, lost: int
+) -> tuple[Array, float, float] | None:
+    """Place, angle and variance of the hoof near a guess, or None."""
+    reach = int(np.clip(3 + 0.5 * step_px + 3 * lost, 3, 1.2 * shape.length_px))
+    coarse, _ = search_patch(picture.luma, patch, guess, angle=angle, reach_px=reach)
+    found = refine_patch(picture.luma, patch, coarse, angle=angle, turning=True)
+    if np.hypot(*(found.xy_px - coarse)) > 3.0 or found.similarity < _LIKE + 0.05 * lost:
+        return None
+    return found.xy_px, float(np.clip(found.angle, -1.6, 1.6)), float(np.trace(found.cov_px2)) / 2

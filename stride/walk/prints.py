@@ -77,6 +77,7 @@ _CAMERA_MEMORY = 0.3
 _EVENT_FLOOR = (0.15, 0.003)
 _EVENT_WINDOW = 0.13
 _SHORTEST_STANCE = 0.15
+_LONGEST_HIDDEN = 0.9
 
 
 def find_prints(tracks: Sequence[HoofTrack], camera: CameraMotion, ground: Ground) -> tuple[Print, ...]:
@@ -101,8 +102,7 @@ def find_prints(tracks: Sequence[HoofTrack], camera: CameraMotion, ground: Groun
     speed, ahead = _pace(held)
     prints: list[Print] = []
     for track, path in zip(tracks, held, strict=True):
-        runs = find_steady_runs(path.t, path.xy, path.variance, speed=speed, ahead=ahead)
-        for first, last in _true_stances(path, runs, speed):
+        for first, last in _true_stances(path, _find_rests(path, speed, ahead), speed):
             prints.append(_make_print(track, path, first, last, ground))
     if not prints:
         raise RefusedError(
@@ -157,6 +157,23 @@ def _pace(paths: Sequence[_HeldPath]) -> tuple[float, Array]:
             "Film a walk-by with at least one whole stride, and mark hooves in two stances of the same foot.",
         )
     return distance / time, travel / distance
+
+
+def _find_rests(path: _HeldPath, speed: float, ahead: Array) -> list[tuple[int, int]]:
+    """Resting runs between gaps too long to say anything about what the hoof did in them."""
+    seen = np.flatnonzero(path.seen)
+    breaks = np.flatnonzero(np.diff(path.t[seen]) > _LONGEST_HIDDEN)
+    starts = [seen[0], *seen[breaks + 1]] if len(seen) else []
+    ends = [*seen[breaks], seen[-1]] if len(seen) else []
+    runs: list[tuple[int, int]] = []
+    for a, b in zip(starts, ends, strict=True):
+        if b - a >= 3:
+            piece = slice(a, b + 1)
+            found = find_steady_runs(
+                path.t[piece], path.xy[piece], path.variance[piece], speed=speed, ahead=ahead
+            )
+            runs += [(int(a) + first, int(a) + last) for first, last in found]
+    return runs
 
 
 def _true_stances(path: _HeldPath, runs: Sequence[tuple[int, int]], speed: float) -> list[tuple[int, int]]:

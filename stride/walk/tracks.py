@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
@@ -13,16 +13,33 @@ from numpy.typing import NDArray
 from ..errors import MarksError
 from ..numeric.smoothing import smooth_paths
 from .anchors import Anchor, MarkErrors, compare_anchors, estimate_mark_error, keep_anchor, share_out_errors
-from .clip import Frame, Image
-from .following import Following, HoofShape, Path
+from .clip import Frame
+from .following import (
+    Corridor,
+    HoofShape,
+    Picture,
+    Standing,
+    Swinging,
+    follow_swinging,
+    watch_standing,
+)
 from .limbs import LIMBS, Limb
 from .marks import HoofMark
 from .settings import Settings
 
 Array = NDArray[np.float64]
 
-# Frames kept for following backward from a mark; what a gap between marks needs beyond this is bridged.
-_KEPT_BYTES = 192_000_000
+Source = Literal["marked", "found"]
+
+# Frames kept for following both ways between two marks of a hoof (s, and bytes of their bands).
+_KEPT_TIME = 2.5
+_KEPT_BYTES = 320_000_000
+# A swing takes no longer than this (s); what is longer holds another stance. The usual one, and the way and the
+# height of a toe in hoof lengths, only bound the search where no mark does.
+_LONGEST_SWING = 0.9
+_USUAL_SWING = 0.42
+_STRIDE = 11.5
+_LIFT = 0.9
 # Velocity a hoof may gain or lose in 1 s^(1/2), in hoof lengths: from standing to four times walking speed in 0.15 s.
 _ACCELERATION = 90.0
 
@@ -57,7 +74,7 @@ class HoofTrack:
     xy_px: Array
     cov_px2: Array
     seen: NDArray[np.bool_]
-    source: Literal["marked", "found"]
+    source: Source
     offset_px2: Array
     limb_px2: float
 
@@ -68,7 +85,7 @@ class HoofFollower:
     Parameters
     ----------
     marks : sequence of HoofMark
-        At least one; several in one limb and frame are averaged by whoever marks, not here.
+        At least one.
     shape : HoofShape
     size_px : (int, int)
         Width and height of the picture.
@@ -78,7 +95,7 @@ class HoofFollower:
     Raises
     ------
     MarksError
-        From ``add`` or ``finish``, where a mark lies off the picture or after the end of the clip.
+        Where a mark lies off the picture or, from ``finish``, after the end of the clip.
     """
 
     def __init__(
@@ -87,7 +104,7 @@ class HoofFollower:
         shape: HoofShape,
         size_px: tuple[int, int],
         settings: Settings,
-        source: Literal["marked", "found"] = "marked",
+        source: Source = "marked",
     ) -> None:
         self._shape, self._settings, self._source = shape, settings, source
         self._due: dict[int, list[HoofMark]] = {}
@@ -98,24 +115,24 @@ class HoofFollower:
         margin = 4.0 * shape.length_px + 0.05 * size_px[1]
         self._top = max(0, int(min(rows) - margin))
         self._bottom = min(size_px[1], int(max(rows) + margin) + 1)
-        self._kept: deque[tuple[int, float, Image]] = deque()
         self._room = max(30, _KEPT_BYTES // ((self._bottom - self._top) * size_px[0]))
-        self._first_marks = dict.fromkeys({mark.limb for mark in marks}, 0)
-        self._ahead: dict[Limb, Following] = {}
-        self._anchors: dict[Limb, list[Anchor]] = {limb: [] for limb in LIMBS}
-        self._paths: dict[Limb, list[tuple[int, Path]]] = {limb: [] for limb in LIMBS}
+        self._kept: deque[Picture] = deque()
+        self._limbs: dict[Limb, _LimbState] = {}
         self._times: list[float] = []
 
     def add(self, frame: Frame) -> None:
-        """Follow all hooves into the next frame."""
-        band = np.ascontiguousarray(frame.luma[self._top : self._bottom])
+        """Take in the next frame, and follow what it completes."""
         self._times.append(frame.t)
-        for following in self._ahead.values():
-            following.step(band, frame.index, frame.t)
+        band = np.ascontiguousarray(frame.luma[self._top : self._bottom])
+        self._kept.append(Picture(index=frame.index, t=frame.t, luma=band))
         for mark in self._due.pop(frame.index, []):
-            self._anchor(mark, band, frame.t)
-        self._kept.append((frame.index, frame.t, band))
-        self._forget()
+            self._anchor(mark)
+        while len(self._kept) > self._room or self._kept[-1].t - self._kept[0].t > _KEPT_TIME:
+            leaving = self._kept[0].index
+            for state in self._limbs.values():
+                if state.waiting and state.anchors[-1].frame <= leaving:
+                    self._follow_on(state)
+            self._kept.popleft()
 
     def finish(self) -> tuple[HoofTrack, ...]:
         """The tracks, one for each marked limb, after the last frame."""
@@ -125,45 +142,165 @@ class HoofFollower:
                 f"A hoof is marked in frame {late}, but the clip ends after {len(self._times)} frames.",
                 "Check that these are the marks of this clip.",
             )
-        for limb, following in self._ahead.items():
-            self._paths[limb].append((len(self._anchors[limb]) - 1, following.path()))
-        shifts = {limb: compare_anchors(kept, self._shape) for limb, kept in self._anchors.items() if kept}
+        for state in self._limbs.values():
+            if state.waiting:
+                self._follow_on(state)
+        limbs = [limb for limb in LIMBS if limb in self._limbs]
+        shifts = {limb: compare_anchors(self._limbs[limb].anchors, self._shape) for limb in limbs}
         error = estimate_mark_error(list(shifts.values()), self._shape, self._settings.mark_error_px)
+        times = np.array(self._times)
         return tuple(
             _join(
                 limb,
-                self._paths[limb],
-                share_out_errors(shift, error, self._shape),
-                np.array(self._times),
+                self._limbs[limb].paths,
+                share_out_errors(shifts[limb], error, self._shape),
+                times,
                 self._shape,
                 self._source,
                 self._top,
             )
-            for limb, shift in shifts.items()
+            for limb in limbs
         )
 
-    def _anchor(self, mark: HoofMark, band: Image, t: float) -> None:
-        limb, xy = mark.limb, (mark.xy_px[0], mark.xy_px[1] - self._top)
-        number = len(self._anchors[limb])
-        self._anchors[limb].append(keep_anchor(band, mark.frame, xy, self._shape))
-        if limb in self._ahead:
-            self._paths[limb].append((number - 1, self._ahead[limb].path()))
-        back_to = self._anchors[limb][-2].frame if number else -1
-        back = Following(luma=band, frame=mark.frame, t=t, xy_px=np.array(xy), shape=self._shape)
-        for index, when, luma in reversed(self._kept):
-            if index < back_to or back.finished:
-                break
-            back.step(luma, index, when)
-        self._paths[limb].append((number, back.path()))
-        self._ahead[limb] = Following(luma=band, frame=mark.frame, t=t, xy_px=np.array(xy), shape=self._shape)
+    def _anchor(self, mark: HoofMark) -> None:
+        """A mark has come: join its stance to the one before it, through the swing between."""
+        state = self._limbs.setdefault(mark.limb, _LimbState())
+        here = self._kept[-1]
+        xy = np.array([mark.xy_px[0], mark.xy_px[1] - self._top])
+        state.anchors.append(keep_anchor(here.luma, mark.frame, (float(xy[0]), float(xy[1])), self._shape))
+        number = len(state.anchors) - 1
+        before = state.anchors[-2] if number else None
+        reachable = [one for one in self._kept if before is None or one.index >= before.frame]
+        back = reachable[::-1]
+        standing = watch_standing(back, xy, self._shape)
+        state.add_standing(number, back, standing)
+        forth: list[Picture] = []
+        if before is not None and state.waiting and reachable[0].index == before.frame:
+            forth = reachable
+        ahead = watch_standing(forth, before.mark_in_band, self._shape) if forth and before else None
+        if ahead is not None:
+            state.add_standing(number - 1, forth, ahead)
+        self._swing_between(state, number, forth, ahead, back, standing)
+        state.waiting = True
 
-    def _forget(self) -> None:
-        """Drop kept frames that no later mark of any limb can need."""
-        latest: Mapping[Limb, int] = {limb: kept[-1].frame for limb, kept in self._anchors.items() if kept}
-        waiting = [latest.get(mark.limb, 0) for marks in self._due.values() for mark in marks]
-        needed = min(waiting) if waiting else len(self._times)
-        while self._kept and (self._kept[0][0] < needed or len(self._kept) > self._room):
-            self._kept.popleft()
+    def _swing_between(
+        self,
+        state: _LimbState,
+        number: int,
+        forth: list[Picture],
+        ahead: Standing | None,
+        back: list[Picture],
+        standing: Standing,
+    ) -> None:
+        """Follow the swing between two standings from both its ends; or from each end alone, into the open."""
+        rest = back[len(standing.xy_px) - 1 :]
+        if ahead is None:
+            self._swing_open(state, number, rest, standing)
+            return
+        leave, land = forth[len(ahead.xy_px) - 1], rest[0]
+        if land.index <= leave.index:
+            return
+        if land.t - leave.t > _LONGEST_SWING:
+            self._swing_open(state, number - 1, forth[len(ahead.xy_px) - 1 :], ahead)
+            self._swing_open(state, number, rest, standing)
+            return
+        a, b = ahead.xy_px[-1], standing.xy_px[-1]
+        height = _LIFT * self._shape.length_px
+        onward = Corridor(start=a, end=b, begin=leave.t, finish=land.t, height_px=height, loose=0.2)
+        backward = Corridor(start=b, end=a, begin=land.t, finish=leave.t, height_px=height, loose=0.2)
+        span = [one for one in forth if leave.index <= one.index <= land.index]
+        state.add_swing(
+            number - 1,
+            span,
+            follow_swinging(span, ahead, onward, self._shape),
+        )
+        state.add_swing(
+            number,
+            span[::-1],
+            follow_swinging(span[::-1], standing, backward, self._shape),
+        )
+
+    def _swing_open(
+        self, state: _LimbState, number: int, pictures: list[Picture], standing: Standing
+    ) -> None:
+        """Follow a swing of which only one end is known."""
+        if len(pictures) < 2:
+            return
+        start, begin = standing.xy_px[-1], pictures[0].t
+        onward = 1 if pictures[1].index > pictures[0].index else -1
+        way = np.array([onward * self._shape.facing * _STRIDE * self._shape.length_px, 0.0])
+        corridor = Corridor(
+            start=start,
+            end=start + way,
+            begin=begin,
+            finish=begin + onward * _USUAL_SWING,
+            height_px=_LIFT * self._shape.length_px,
+            loose=0.35,
+        )
+        span = [one for one in pictures if abs(one.t - begin) <= _USUAL_SWING]
+        swing = follow_swinging(span, standing, corridor, self._shape)
+        state.add_swing(number, span, swing)
+
+    def _follow_on(self, state: _LimbState) -> None:
+        """Follow the last mark's hoof forward with no later mark in sight."""
+        number = len(state.anchors) - 1
+        anchor = state.anchors[number]
+        state.waiting = False
+        forth = [one for one in self._kept if one.index >= anchor.frame]
+        if not forth or forth[0].index != anchor.frame:
+            return
+        standing = watch_standing(forth, anchor.mark_in_band, self._shape)
+        state.add_standing(number, forth, standing)
+        self._swing_open(state, number, forth[len(standing.xy_px) - 1 :], standing)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Piece:
+    """A stretch followed from one anchor; ``firm`` where the hoof stood at the marked place."""
+
+    number: int
+    frames: NDArray[np.intp]
+    xy_px: Array
+    variance_px2: Array
+    seen: NDArray[np.bool_]
+    firm: bool
+
+
+@dataclass(slots=True)
+class _LimbState:
+    """What has been followed of one limb so far; ``waiting`` while the last anchor has not been followed forward."""
+
+    anchors: list[Anchor] = field(default_factory=list)
+    paths: list[_Piece] = field(default_factory=list)
+    waiting: bool = False
+
+    def add_standing(self, number: int, pictures: Sequence[Picture], standing: Standing) -> None:
+        frames = np.array([one.index for one in pictures[: len(standing.xy_px)]])
+        self.paths.append(
+            _Piece(
+                number=number,
+                frames=frames,
+                xy_px=standing.xy_px,
+                variance_px2=standing.variance_px2,
+                seen=standing.seen,
+                firm=True,
+            )
+        )
+
+    def add_swing(self, number: int, pictures: Sequence[Picture], swing: Swinging) -> None:
+        if len(swing.xy_px) == 0:
+            return
+        frames = np.array([one.index for one in pictures[1 : 1 + len(swing.xy_px)]])
+        self.paths.append(
+            _Piece(
+                number=number,
+                frames=frames,
+                xy_px=swing.xy_px,
+                variance_px2=swing.variance_px2,
+                seen=swing.seen,
+                firm=False,
+            )
+        )
 
 
 def _check_inside(mark: HoofMark, size_px: tuple[int, int]) -> None:
@@ -178,27 +315,28 @@ def _check_inside(mark: HoofMark, size_px: tuple[int, int]) -> None:
 
 def _join(
     limb: Limb,
-    paths: Sequence[tuple[int, Path]],
+    paths: Sequence[_Piece],
     errors: MarkErrors,
     times: Array,
     shape: HoofShape,
-    source: Literal["marked", "found"],
+    source: Source,
     top: int,
 ) -> HoofTrack:
     """One track from all paths of a limb: what agrees is averaged, what disagrees is not seen, gaps are bridged."""
-    first = min(int(path.frames.min()) for _, path in paths)
-    last = max(int(path.frames.max()) for _, path in paths)
+    first = min(int(path.frames.min()) for path in paths)
+    last = max(int(path.frames.max()) for path in paths)
     count = last - first + 1
     place = np.full((len(paths), count, 2), np.nan)
     variance = np.full((len(paths), count), np.inf)
     trusted = np.zeros((len(paths), count), dtype=bool)
-    for row, (number, path) in enumerate(paths):
-        seen = path.seen
-        at = path.frames[seen] - first
-        place[row, at] = path.xy_px[seen] + errors.offset_px[number]
-        variance[row, at] = path.variance_px2[seen]
-        trusted[row, at] = path.anchored[seen]
-    xy, var, own = _fuse(place, variance, trusted, np.array([errors.own_px2[n] for n, _ in paths]), shape)
+    for row, path in enumerate(paths):
+        at = path.frames[path.seen] - first
+        place[row, at] = path.xy_px[path.seen] + errors.offset_px[path.number]
+        variance[row, at] = path.variance_px2[path.seen]
+        trusted[row, at] = path.firm
+    xy, var, own = _fuse(
+        place, variance, trusted, np.array([errors.own_px2[path.number] for path in paths]), shape
+    )
     t = times[first : last + 1]
     smooth, smooth_var = smooth_paths(
         t, np.nan_to_num(xy), np.repeat(var[:, None], 2, axis=1), acceleration=_ACCELERATION * shape.length_px

@@ -1,0 +1,5 @@
+"""``python -m stride``."""
+
+from .cli import main
+
+main()

@@ -1,0 +1,196 @@
+"""The only place where files meet the measurement: a clip and its marks in, a result folder out."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from importlib.metadata import version
+from pathlib import Path
+
+from .errors import MarksError, OutputError, RefusedError
+from .progress import Progress, silent
+from .records.archive import write_analysis
+from .records.marks_document import read_marks
+from .walk.analysis import Analysis, analyse
+from .walk.marks import Marks
+from .walk.settings import Settings
+
+RESULT_SUFFIX = ".stride"
+MARKS_SUFFIX = ".marks.json"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Result:
+    """A measured clip and the folder its results were written to."""
+
+    analysis: Analysis
+    folder: Path
+
+
+def measure_clip(
+    path: Path,
+    *,
+    marks_path: Path | None = None,
+    filmed_at: float | None = None,
+    tag: str | None = None,
+    out: Path | None = None,
+    settings: Settings | None = None,
+    overlay: bool = True,
+    progress: Progress = silent,
+) -> Result:
+    """The whole job on one clip.
+
+    Parameters
+    ----------
+    path : Path
+        The video file.
+    marks_path : Path or None
+        Its marks; by default the file beside the clip named like it with ``.marks.json`` added or in place of its
+        ending, if there is one.
+    filmed_at : float or None
+        Frames per second of life, for slow motion that the file does not tell.
+    tag : str or None
+        The animal's tag, in place of the one in the marks.
+    out : Path or None
+        The result folder; by default beside the clip, its name with ``.stride`` added.
+    settings : Settings or None
+    overlay : bool
+        Whether to write the clip again with what was measured drawn on it.
+    progress : Progress
+
+    Raises
+    ------
+    StrideError
+        Of the kind that fits; nothing is left half-written.
+    """
+    from .media.reader import open_clip
+
+    folder = out if out is not None else path.with_name(path.name + RESULT_SUFFIX)
+    check_result_folder(folder)
+    clip = open_clip(path, filmed_at=filmed_at)
+    marks = load_marks(path, marks_path)
+    _check_marks_are_of(marks, clip.name, clip.sha256)
+    if tag is not None:
+        marks = replace(marks, animal=replace(marks.animal, tag=tag))
+    if not marks.hooves:
+        raise RefusedError(
+            f"No hoof is marked in {path.name}, and this version cannot find hooves by itself yet.",
+            "Mark at least one stance of each hoof in a marks file.",
+        )
+    analysis = analyse(
+        clip, marks, settings or Settings(), made_by=f"stride {version('stride')}", progress=progress
+    )
+    with writing_folder(folder) as fresh:
+        _write_results(fresh, path, filmed_at, analysis, overlay, progress)
+    return Result(analysis=analysis, folder=folder)
+
+
+def load_marks(clip: Path, marks_path: Path | None) -> Marks:
+    """Marks from the given file, or from the one beside the clip, or none."""
+    beside = (clip.with_name(clip.name + MARKS_SUFFIX), clip.with_name(clip.stem + MARKS_SUFFIX))
+    chosen = marks_path or next((one for one in beside if one.is_file()), None)
+    if chosen is None:
+        return Marks()
+    try:
+        return read_marks(chosen.read_bytes())
+    except OSError as error:
+        raise MarksError(
+            f"The marks file {chosen.name} cannot be read ({error.strerror}).",
+            "Check its name and that it may be read.",
+        ) from None
+    except MarksError as error:
+        raise MarksError(f"In {chosen.name}: {error.problem}", error.remedy) from None
+
+
+def _check_marks_are_of(marks: Marks, name: str, sha256: str) -> None:
+    if marks.clip_sha256 is not None:
+        if marks.clip_sha256 != sha256:
+            raise MarksError(
+                f"The marks were made in another clip ({marks.clip_name or 'unnamed'}): its contents are not those "
+                f"of {name}.",
+                "Give the clip they were made in, or mark this one.",
+            )
+    elif marks.clip_name is not None and marks.clip_name != name:
+        raise MarksError(
+            f"The marks were made in {marks.clip_name}, but the clip is {name}.",
+            "Give the clip they were made in; if it was only renamed, change the name in the marks file.",
+        )
+
+
+def check_result_folder(folder: Path) -> None:
+    """Refuse, before any work, a place where results cannot go or where something else would be lost."""
+    if folder.exists() and not folder.is_dir():
+        raise OutputError(
+            f"{folder.name} is a file, but a folder for the results was needed.", "Choose another --out."
+        )
+    if folder.is_dir() and any(folder.iterdir()) and not (folder / "analysis.json").is_file():
+        raise OutputError(
+            f"The folder {folder.name} holds other things than a stride result, and would be replaced.",
+            "Choose another --out, or an empty folder.",
+        )
+    parent = folder.absolute().parent
+    while not parent.exists():
+        parent = parent.parent
+    if not os.access(parent, os.W_OK):
+        raise OutputError(f"Nothing may be written in {parent}.", "Choose a folder of your own with --out.")
+
+
+@contextmanager
+def writing_folder(folder: Path) -> Iterator[Path]:
+    """A fresh folder that takes the place of ``folder`` only once it is complete."""
+    try:
+        folder.absolute().parent.mkdir(parents=True, exist_ok=True)
+        fresh = Path(tempfile.mkdtemp(prefix=".stride-", dir=folder.absolute().parent))
+    except OSError as error:
+        raise OutputError(
+            f"The folder {folder} cannot be made ({error.strerror}).", "Choose another place with --out."
+        ) from None
+    try:
+        yield fresh
+        fresh.chmod(0o755)
+        old = fresh.with_name(fresh.name + "-old")
+        if folder.exists():
+            folder.rename(old)
+        fresh.rename(folder)
+        shutil.rmtree(old, ignore_errors=True)
+    except OSError as error:
+        raise OutputError(
+            f"The results could not be written ({error.strerror}).",
+            "Make room on the disk or choose another place with --out; nothing was left half-written.",
+        ) from error
+    finally:
+        shutil.rmtree(fresh, ignore_errors=True)
+
+
+def _write_results(
+    folder: Path, path: Path, filmed_at: float | None, analysis: Analysis, overlay: bool, progress: Progress
+) -> None:
+    from .charts.gallery import save_charts
+    from .media.overlay import write_overlay
+    from .media.reader import open_clip
+    from .records.tables import write_prints_table, write_strides_table
+    from .report.page import write_report
+    from .walk.lifts import find_heights
+    from .walk.positions import find_display_length
+
+    document = json.dumps(write_analysis(analysis), ensure_ascii=False, allow_nan=False)
+    (folder / "analysis.json").write_text(document, encoding="utf-8")
+    (folder / "prints.csv").write_text(write_prints_table(analysis), encoding="utf-8")
+    (folder / "strides.csv").write_text(write_strides_table(analysis), encoding="utf-8")
+    progress("drawing charts", 0, None)
+    length = find_display_length(analysis.prints, analysis.strides, analysis.ground, analysis.heading)
+    heights = (
+        find_heights(analysis.tracks, analysis.prints, analysis.camera, analysis.ground, length)
+        if length
+        else {}
+    )
+    charts = save_charts(analysis, folder / "charts", heights=heights)
+    film = folder / "overlay.mp4" if overlay else None
+    if film is not None:
+        write_overlay(open_clip(path, filmed_at=filmed_at), analysis, film, progress=progress)
+    write_report(analysis, charts, folder / "report.html", overlay=film)
