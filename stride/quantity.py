@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Literal
+from typing import Final
+
+# Standard normal quantiles at (1 + coverage) / 2.
+_FACTORS: Final = {0.68: 0.9945, 0.90: 1.6449, 0.95: 1.9600, 0.99: 2.5758}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,10 +61,37 @@ class Measured:
         """Standard uncertainty of measuring, random and common together (same unit)."""
         return math.hypot(self.random, self.common)
 
-    def interval(self, coverage: Literal[0.68, 0.90, 0.95, 0.99] = 0.95) -> tuple[float, float]:
-        """Interval that holds the true value of *this walk* with the stated probability."""
-        factor = {0.68: 0.9945, 0.90: 1.6449, 0.95: 1.9600, 0.99: 2.5758}[coverage]
-        return self.value - factor * self.total, self.value + factor * self.total
+    def interval(self, coverage: float = 0.95) -> tuple[float, float]:
+        """Interval that holds the true value of *this walk* with the stated probability.
+
+        Parameters
+        ----------
+        coverage : float
+            0.68, 0.90, 0.95 or 0.99.
+
+        Returns
+        -------
+        (float, float)
+            Lower and upper end (``unit``).
+
+        Raises
+        ------
+        ValueError
+            For any other coverage.
+
+        Examples
+        --------
+        >>> m = Measured(value=1.50, unit="m", random=0.003, common=0.004)
+        >>> [round(end, 4) for end in m.interval(0.95)]
+        [1.4902, 1.5098]
+        """
+        if coverage not in _FACTORS:
+            raise ValueError(
+                f"no interval is kept for a coverage of {coverage}; use one of "
+                + ", ".join(f"{one:.2f}" for one in _FACTORS)
+            )
+        half = _FACTORS[coverage] * self.total
+        return self.value - half, self.value + half
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
