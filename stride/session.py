@@ -175,21 +175,13 @@ def _write_results(
     from .media.reader import open_clip
     from .records.tables import write_prints_table, write_strides_table
     from .report.page import write_report
-    from .walk.lifts import find_heights
-    from .walk.positions import find_display_length
 
     document = json.dumps(write_analysis(analysis), ensure_ascii=False, allow_nan=False)
     (folder / "analysis.json").write_text(document, encoding="utf-8")
     (folder / "prints.csv").write_text(write_prints_table(analysis), encoding="utf-8")
     (folder / "strides.csv").write_text(write_strides_table(analysis), encoding="utf-8")
     progress("drawing charts", 0, None)
-    length = find_display_length(analysis.prints, analysis.strides, analysis.ground, analysis.heading)
-    heights = (
-        find_heights(analysis.tracks, analysis.prints, analysis.camera, analysis.ground, length)
-        if length
-        else {}
-    )
-    charts = save_charts(analysis, folder / "charts", heights=heights)
+    charts = {name: files.svg for name, files in save_charts(analysis, folder / "charts").items()}
     film = folder / "overlay.mp4" if overlay else None
     if film is not None:
         write_overlay(open_clip(path, filmed_at=filmed_at), analysis, film, progress=progress)
