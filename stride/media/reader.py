@@ -22,7 +22,7 @@ from ..walk.clip import Clip, Frame, Timing
 from .pace import Pace, choose_pace, find_capture_rate
 from .pictures import load_bgr, read_luma
 from .repeats import flag_repeats
-from .streams import REENCODE, Stream, find_stream, open_container
+from .streams import REENCODE, Stream, check_file, find_stream, open_container
 
 #: A clip of which a larger share of pictures has no usable time is refused.
 _MAX_UNTIMED: Final = 0.1
@@ -78,6 +78,7 @@ class VideoClip:
     def sha256(self) -> str:
         """Of the file's bytes; read once, a block at a time."""
         if self._sha256 is None:
+            check_file(self._path)
             with self._path.open("rb") as file:
                 self._sha256 = hashlib.file_digest(file, "sha256").hexdigest()
         return self._sha256
@@ -111,8 +112,9 @@ class VideoClip:
                     repeated=repeated,
                 )
         if len(done.times) < 2:
+            reason = done.damage or "the others have no time of their own"
             raise ClipError(
-                f"Only {len(done.times)} of the pictures of {self.name} can be read: {done.damage}.", REENCODE
+                f"Only {len(done.times)} of the pictures of {self.name} can be used: {reason}.", REENCODE
             )
         self._finished = done
 

@@ -72,7 +72,6 @@ def find_stream(path: Path) -> Stream:
     ClipError
         If there is no such file, or it is no video of at least two pictures.
     """
-    _check_file(path)
     with open_container(path) as container:
         stream = _video_stream(path, container)
         pictures, steps = _look_ahead(container, stream)
@@ -109,6 +108,7 @@ def open_container(path: Path) -> Iterator[Any]:
     ClipError
         If the file cannot be opened as a video.
     """
+    check_file(path)
     try:
         container = av.open(f"file:{path}", options={"protocol_whitelist": "file"})
     except (av.FFmpegError, OSError) as error:
@@ -117,7 +117,14 @@ def open_container(path: Path) -> Iterator[Any]:
         yield container
 
 
-def _check_file(path: Path) -> None:
+def check_file(path: Path) -> None:
+    """Refuse what is no file with something in it.
+
+    Raises
+    ------
+    ClipError
+        If there is no such file, it is a folder, or it is empty.
+    """
     if path.is_dir():
         raise ClipError(f"{path.name} is a folder; one video file was needed.", "Name a clip inside it.")
     if not path.is_file():

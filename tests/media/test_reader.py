@@ -6,7 +6,6 @@ import operator
 import weakref
 import zipfile
 from fractions import Fraction
-from itertools import pairwise
 from pathlib import Path
 
 import av
@@ -307,50 +306,6 @@ def test_stopping_early_leaves_no_thread_and_no_open_file(clip_file):
     assert held() == before
 
 
-# Repeated pictures
-
-
-def moving_scene(step: int, rng: np.random.Generator) -> np.ndarray:
-    """Sensor noise everywhere, and a dark animal-sized block that has moved by so many pixels."""
-    image = rng.normal(120, 2, (144, 256, 1)).repeat(3, axis=2)
-    left = 20 + step
-    image[50:100, left : left + 60] = rng.normal(60, 2, (50, 60, 1))
-    return np.clip(image, 0, 255).astype(np.uint8)
-
-
-def repeated_flags(path: Path, order: list[int], *, motion: int = 2, seed: int = 1) -> list[bool]:
-    rng = np.random.default_rng(seed)
-    scenes = {step: moving_scene(step * motion, rng) for step in sorted(set(order))}
-    encode_clip(path, [(k / 30, scenes[step]) for k, step in enumerate(order)], crf=23)
-    clip = open_clip(path)
-    flags = [one.repeated for one in clip]
-    assert clip.describe().timing.repeated == sum(flags)
-    return flags
-
-
-@pytest.mark.parametrize(
-    "order",
-    [
-        list(range(20)),
-        [*range(8), 7, *range(8, 16)],
-        [*range(8), 7, 7, 7, *range(8, 16)],
-        [n // 2 for n in range(24)],
-        [n - n // 5 for n in range(25)],
-    ],
-    ids=["none", "one", "three in a row", "every second", "every fifth"],
-)
-def test_pictures_stored_twice_are_noticed(tmp_path, order):
-    flags = repeated_flags(tmp_path / "clip.mp4", order)
-    assert flags == [False] + [a == b for a, b in pairwise(order)]
-
-
-def test_a_scene_without_motion_holds_no_repeats(tmp_path):
-    image = np.full((144, 256, 3), 90, np.uint8)
-    cv2.circle(image, (100, 70), 30, (200, 180, 160), -1)
-    encode_clip(tmp_path / "clip.mp4", [(k / 30, image) for k in range(20)])
-    assert open_clip(tmp_path / "clip.mp4").describe().timing.repeated == 0
-
-
 # Facts
 
 
@@ -509,6 +464,21 @@ def test_a_few_pictures_without_a_time_of_their_own_are_left_out(tmp_path):
 
 def test_many_pictures_without_a_time_of_their_own_are_refused(tmp_path):
     write_packets(tmp_path / "clip.mkv", [n // 2 for n in range(24)])
+    with pytest.raises(ClipError, match="no time of their own"):
+        list(open_clip(tmp_path / "clip.mkv"))
+
+
+def test_a_file_removed_after_opening_says_so(clip_file):
+    clip = open_clip(clip_file)
+    clip_file.unlink()
+    with pytest.raises(ClipError, match="There is no file"):
+        list(clip)
+    with pytest.raises(ClipError, match="There is no file"):
+        _ = clip.sha256
+
+
+def test_two_pictures_at_one_time_are_no_clip(tmp_path):
+    write_packets(tmp_path / "clip.mkv", [0, 0])
     with pytest.raises(ClipError, match="no time of their own"):
         list(open_clip(tmp_path / "clip.mkv"))
 
