@@ -173,12 +173,14 @@ def write_overlay(
     scale = min(1.0, width_px / width)
     size_px = (round(width * scale), round(height * scale))
     total = analysis.clip.frames
+    # Averaging areas costs more than drawing and coding together; it is needed only where pixels are skipped.
+    smoothing = cv2.INTER_AREA if scale < 0.5 else cv2.INTER_LINEAR
     plan = _plan(analysis, size_px)
     with open_encoder(path, size_px=size_px, crf=crf, preset=preset) as encoder:
         for frame in _thin_out(clip, analysis.clip.timing.frame_rate):
             image: Any = frame.image
             if scale < 1:
-                image = cv2.resize(image, size_px, interpolation=cv2.INTER_AREA)
+                image = cv2.resize(image, size_px, interpolation=smoothing)
             _draw(image, plan, frame.index, frame.t)
             encoder.write(image, frame.t)
             progress("overlay", frame.index + 1, total)
