@@ -19,6 +19,8 @@ Array = NDArray[np.float64]
 _LOOK_ERROR_SHARE = 0.03
 _LOOK_ERROR_PX = 0.35
 _ENOUGH_ALIKE = 0.70
+# A tip found in another stance must be found back from there, to within this (hoof lengths).
+_SAME_BOTH_WAYS = 0.08
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,53 +96,50 @@ def compare_anchors(anchors: Sequence[Anchor], shape: HoofShape) -> Array:
 def estimate_mark_error(shifts: Sequence[Array], shape: HoofShape, assumed_px: float) -> float:
     """Standard error of a click per axis (px), from how the marks of all limbs disagree.
 
-    ``assumed_px`` counts as four observations beside them.
+    The median square is taken, since a hoof is now and then found at a wrong place. ``assumed_px`` counts as four
+    observations beside them.
     """
-    look = _look_variance(shape)
-    total, weight = 4 * assumed_px**2, 4.0
-    for shift in shifts:
-        count = len(shift)
-        both = 0.5 * (shift - shift.transpose(1, 0, 2))
-        pairs = both[np.triu_indices(count, 1)]
-        pairs = pairs[np.isfinite(pairs).all(axis=1)]
-        if len(pairs) == 0:
-            continue
-        # Each pair differs by two click errors; A marks hold A − 1 independent differences per axis.
-        freedom = 2.0 * (count - 1) * len(pairs) / (count * (count - 1) / 2)
-        mean_square = (
-            float(np.median(pairs**2, axis=0).mean()) / 0.455 if len(pairs) > 2 else float((pairs**2).mean())
-        )
-        total += freedom * max(mean_square / 2 - look / 4, 0.0)
-        weight += freedom
-    return max(0.3, float(np.sqrt(total / weight)))
+    pairs = np.concatenate([np.empty((0, 2)), *(_pair_up(shift, shape)[1] for shift in shifts)])
+    freedom = 2.0 * sum(max(len(shift) - 1, 0) for shift in shifts) if len(pairs) else 0.0
+    # The median of a squared standard normal number is 0.455; a pair differs by two click errors.
+    square = float(np.median(pairs**2)) / 0.455 if len(pairs) else 0.0
+    click = max((square - _look_variance(shape)) / 2, 0.0)
+    return max(0.3, float(np.sqrt((4 * assumed_px**2 + freedom * click) / (4 + freedom))))
 
 
 def share_out_errors(shift: Array, mark_error_px: float, shape: HoofShape) -> MarkErrors:
     """Most likely click errors of one limb's marks, and what stays unknown.
 
     Each click error is normal with ``mark_error_px``; each finding of tip j in picture i is their difference with
-    the error of looking. What all marks of the limb have in common cannot be told and stays as ``limb_px2``.
+    the error of looking, which has long tails (Student t with two degrees of freedom, by reweighting). What all
+    marks of the limb have in common cannot be told and stays as ``limb_px2``.
     """
     count = len(shift)
-    prior = mark_error_px**-2
-    precision = prior * np.eye(count)
-    pull = np.zeros((count, 2))
-    both = 0.5 * (shift - shift.transpose(1, 0, 2))
-    # The two directions of a pair share their pictures: together they count little more than one.
-    strength = 1.0 / _look_variance(shape) / max(1.0, (count - 1) / 2)
-    for i in range(count):
-        for j in range(i + 1, count):
-            if not np.isfinite(both[i, j]).all():
-                continue
-            difference = np.zeros(count)
-            difference[i], difference[j] = -1.0, 1.0
-            precision += strength * np.outer(difference, difference)
-            pull += strength * np.outer(difference, both[i, j])
-    covariance = np.asarray(np.linalg.inv(precision), dtype=float)
-    error = covariance @ pull
+    index, both = _pair_up(shift, shape)
+    difference = np.zeros((len(index), count))
+    rows = np.arange(len(index))
+    difference[rows, index[:, 0]], difference[rows, index[:, 1]] = -1.0, 1.0
+    # Pairs of A pictures share them: together they hold A − 1 independent findings.
+    look = _look_variance(shape) * max(1.0, count / 2)
+    weight = np.full(len(index), 1.0 / look)
+    covariance, error = np.eye(count), np.zeros((count, 2))
+    for _ in range(8):
+        precision = mark_error_px**-2 * np.eye(count) + difference.T @ (weight[:, None] * difference)
+        covariance = np.asarray(np.linalg.inv(precision), dtype=float)
+        error = covariance @ (difference.T @ (weight[:, None] * both))
+        miss = ((both - difference @ error) ** 2).mean(axis=1)
+        weight = 3.0 / (2.0 + miss / look) / look
     off = covariance[~np.eye(count, dtype=bool)]
     limb = float(np.clip(off.mean(), 0.0, covariance.diagonal().min())) if count > 1 else 0.0
     return MarkErrors(offset_px=-error, own_px2=covariance.diagonal() - limb, limb_px2=limb)
+
+
+def _pair_up(shift: Array, shape: HoofShape) -> tuple[NDArray[np.intp], Array]:
+    """Pairs (P, 2) of marks found in each other's pictures alike, and how far apart (P, 2) the two clicks are."""
+    i, j = np.triu_indices(len(shift), 1)
+    there, back = shift[i, j], shift[j, i]
+    kept = np.hypot(*(there + back).T) < _SAME_BOTH_WAYS * shape.length_px
+    return np.column_stack([i, j])[kept], 0.5 * (there - back)[kept]
 
 
 def _look_variance(shape: HoofShape) -> float:

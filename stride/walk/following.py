@@ -276,7 +276,11 @@ def follow_swinging(
         step = carry if velocity is None else 0.5 * (carry + velocity * elapsed)
         before = picture.t
         found = _look(picture, patch, xy + step, angle, float(np.hypot(*step)), shape, lost)
-        if found is None or not corridor.holds(found[0], picture.t, shape.length_px):
+        if (
+            found is None
+            or not _goes_on(found[0], xy, step, carry, shape.length_px, lost)
+            or not corridor.holds(found[0], picture.t, shape.length_px)
+        ):
             lost += 1
             xy, variance_px2 = xy + step, variance_px2 + 1.0 + (0.3 * float(np.hypot(*step))) ** 2
             velocity = None
@@ -298,6 +302,13 @@ def follow_swinging(
         variance_px2=np.array([row[1] for row in rows]),
         seen=np.array([row[2] for row in rows], dtype=bool),
     )
+
+
+def _goes_on(place: Array, xy: Array, step: Array, carry: Array, hoof_px: float, lost: int) -> bool:
+    """Whether a swinging hoof can have gone there: it neither jumps nor stops, as another hoof or a shadow would."""
+    jump = float(np.hypot(*(place - xy - step)))
+    dawdles = abs(float(place[0] - xy[0])) < 0.35 * abs(float(carry[0])) and abs(float(carry[0])) > 3.0
+    return jump < 0.3 * hoof_px + 0.45 * float(np.hypot(*step)) + 0.12 * hoof_px * lost and not dawdles
 
 
 def _look(

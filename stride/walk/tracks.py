@@ -206,8 +206,8 @@ class HoofFollower:
             return
         a, b = ahead.xy_px[-1], standing.xy_px[-1]
         height = _LIFT * self._shape.length_px
-        onward = Corridor(start=a, end=b, begin=leave.t, finish=land.t, height_px=height, loose=0.2)
-        backward = Corridor(start=b, end=a, begin=land.t, finish=leave.t, height_px=height, loose=0.2)
+        onward = Corridor(start=a, end=b, begin=leave.t, finish=land.t, height_px=height, loose=0.15)
+        backward = Corridor(start=b, end=a, begin=land.t, finish=leave.t, height_px=height, loose=0.15)
         span = [one for one in forth if leave.index <= one.index <= land.index]
         state.add_swing(
             number - 1,
@@ -235,7 +235,7 @@ class HoofFollower:
             begin=begin,
             finish=begin + onward * _USUAL_SWING,
             height_px=_LIFT * self._shape.length_px,
-            loose=0.35,
+            loose=0.25,
         )
         span = [one for one in pictures if abs(one.t - begin) <= _USUAL_SWING]
         swing = follow_swinging(span, standing, corridor, self._shape)
