@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from io import BytesIO
 from pathlib import Path
@@ -20,12 +21,16 @@ from .footfalls import draw_footfalls, draw_support, explain_footfalls, make_foo
 from .lifts import draw_lifts, explain_lifts, make_lift_handles
 from .overreaches import draw_overreaches, explain_overreaches, make_overreach_handles
 from .positions import draw_positions, explain_positions, make_position_handles
-from .style import charted, frame_figure, make_figure, place_legend
-from .walkway import draw_walkway, explain_walkway, find_extent, make_limb_handles, split_walkway
+from .style import WIDTH_IN, charted, frame_figure, make_figure, measure_note, place_legend, write_note
+from .walkway import ROW_IN, draw_walkway, explain_walkway, find_extent, make_limb_handles, split_walkway
 
 PictureFormat = Literal["png", "svg"]
 
 PNG_DOTS_PER_INCH: Final = 150
+_TITLE_IN: Final = 0.42
+_TICKS_IN: Final = 0.34
+_LABEL_AND_LEGEND_IN: Final = 0.54
+_EMPTY_IN: Final = 1.8  # height of a chart that only says why it is empty
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,41 +73,51 @@ def make_figures(analysis: Analysis) -> dict[str, Figure]:
             "lifts": _make_lifts(analysis),
         }
         for name, figure in figures.items():
-            frame_figure(figure, analysis, TITLES[name], explain_chart(name, analysis))
+            drawn = any(ax.axison for ax in figure.axes)
+            note = write_note(explain_chart(name, analysis) if drawn else "", analysis)
+            frame_figure(figure, TITLES[name], note)
     return figures
 
 
 def _make_walkway(analysis: Analysis) -> Figure:
+    """The stretches under one another at one scale, placed by hand: equal aspect leaves an arranger no freedom."""
     windows = split_walkway(analysis)
     if not windows:
-        figure = make_figure(2.2)
+        figure = make_figure(_EMPTY_IN)
         draw_walkway(figure.subplots(), analysis)
         return figure
+    inch = ROW_IN / (windows[0][1] - windows[0][0])
     extents = [find_extent(analysis, window, key=k == 0) for k, window in enumerate(windows)]
-    inch = 6.2 / (windows[0][1] - windows[0][0])
-    heights = [(high - low) * inch for low, high in extents]
-    figure = make_figure(sum(heights) + 0.42 * len(windows) + 1.7)
-    axes = figure.subplots(len(windows), 1, squeeze=False, gridspec_kw={"height_ratios": heights})[:, 0]
-    for k, (ax, window) in enumerate(zip(axes, windows, strict=True)):
+    rows_in = [(high - low) * inch for low, high in extents]
+    note_in = measure_note(write_note(explain_walkway(analysis), analysis))
+    height_in = _TITLE_IN + sum(rows_in) + _TICKS_IN * len(rows_in) + _LABEL_AND_LEGEND_IN + note_in
+    figure = make_figure(height_in, arranged=False)
+    left, top = (WIDTH_IN - ROW_IN - 0.1) / WIDTH_IN, height_in - _TITLE_IN
+    for k, (window, row_in) in enumerate(zip(windows, rows_in, strict=True)):
+        top -= row_in
+        ax = figure.add_axes((left, top / height_in, ROW_IN / WIDTH_IN, row_in / height_in))
         draw_walkway(ax, analysis, window=window, key=k == 0)
         if k < len(windows) - 1:
             ax.set_xlabel("")
+        top -= _TICKS_IN
     present = [limb for limb in LIMBS if any(one.limb == limb for one in analysis.prints)]
-    place_legend(axes[-1], make_limb_handles(present), columns=4)
+    place_legend(figure.axes[-1], make_limb_handles(present), columns=4)
     return figure
 
 
 def _make_overreaches(analysis: Analysis) -> Figure:
     figure = make_figure(4.4)
     ax = draw_overreaches(figure.subplots(), analysis)
-    if ax.axison:
+    if not ax.axison:
+        figure.set_figheight(_EMPTY_IN)
+    else:
         place_legend(ax, make_overreach_handles(analysis), columns=3)
     return figure
 
 
 def _make_footfalls(analysis: Analysis) -> Figure:
     if not analysis.prints:
-        figure = make_figure(2.2)
+        figure = make_figure(_EMPTY_IN)
         draw_footfalls(figure.subplots(), analysis)
         return figure
     figure = make_figure(4.3)
@@ -115,15 +130,22 @@ def _make_footfalls(analysis: Analysis) -> Figure:
 
 def _make_positions(analysis: Analysis) -> Figure:
     positions = find_positions(analysis.tracks, analysis.camera, analysis.ground, analysis.heading)
+    drawn = {one.limb for one in positions} | {one.limb for one in analysis.prints}
+    if not drawn:
+        figure = make_figure(_EMPTY_IN)
+        draw_positions(figure.subplots(), analysis, positions)
+        return figure
     figure = make_figure(5.4)
     axes = figure.subplots(2, 1, sharex=True, sharey=True)
     for ax, side in zip(axes, SIDES, strict=True):
         draw_positions(ax, analysis, positions, side=side)
-    axes[0].set_xlabel("")
-    drawn = {one.limb for one in positions} | {one.limb for one in analysis.prints}
-    if drawn:
-        limbs = [limb for limb in LIMBS if limb in drawn]
-        place_legend(axes[1], make_position_handles(limbs), columns=3)
+    below = axes[1] if axes[1].axison else axes[0]
+    if axes[1].axison:
+        axes[0].set_xlabel("")
+    else:
+        axes[0].tick_params(labelbottom=True)
+    limbs = [limb for limb in LIMBS if limb in drawn]
+    place_legend(below, make_position_handles(limbs), columns=3)
     return figure
 
 
@@ -136,7 +158,9 @@ def _make_lifts(analysis: Analysis) -> Figure:
     )
     figure = make_figure(3.4)
     ax = draw_lifts(figure.subplots(), analysis, heights)
-    if ax.axison:
+    if not ax.axison:
+        figure.set_figheight(_EMPTY_IN)
+    else:
         place_legend(ax, make_lift_handles(heights), columns=4)
     return figure
 
@@ -187,7 +211,8 @@ def _write(path: Path, content: bytes) -> None:
         part.write_bytes(content)
         os.replace(part, path)
     except OSError as error:
-        part.unlink(missing_ok=True)
+        with suppress(OSError):
+            part.unlink(missing_ok=True)
         raise OutputError(
             f"The chart {path} could not be written ({error.strerror}).",
             "Choose a folder that can be written and has room.",

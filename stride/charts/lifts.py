@@ -35,9 +35,7 @@ def draw_lifts(ax: Axes, analysis: Analysis, heights: Mapping[Limb, tuple[Array,
     """
     drawn = [limb for limb in LIMBS if limb in heights and len(heights[limb][0])]
     if not drawn:
-        return say_nothing_drawn(
-            ax, "No hoof was followed through its swing in this clip, so no lift can be drawn."
-        )
+        return say_nothing_drawn(ax, "No swing was followed in this clip, so no lift can be drawn.")
     unit = unit_for(analysis.ground.unit)
     for limb in drawn:
         t, height = heights[limb]

@@ -196,8 +196,7 @@ def _draw_zones(ax: Axes, band: float, label: str) -> None:
 
 def _head_slot(ax: Axes, slot: _Slot) -> None:
     if isinstance(slot.mean, Measured):
-        words = say_overreach(slot.mean, short=True)
-        words = textwrap.fill(words, 24 if slot.singles else 20)
+        words = say_overreach(slot.mean, short=True).replace(" % of", " %\nof")
     else:
         words = textwrap.fill(
             make_drawable(f"not measured: {slot.mean.reason}"), 26, max_lines=3, placeholder=" …"

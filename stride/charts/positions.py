@@ -18,6 +18,7 @@ from .footfalls import find_stance_bounds
 from .style import BODY_PT, FAINT, INK, LIMB_STYLES, MUTED, name_distance, say_nothing_drawn
 
 _PLAIN: Final = "#8c867b"
+_MANY: Final = 16  # prints in one picture beyond which they are drawn smaller
 
 
 def draw_positions(
@@ -63,10 +64,10 @@ def draw_positions(
             [start, end],
             [level, level],
             color=style.colour,
-            linewidth=4.2,
+            linewidth=4.2 if len(stood) <= _MANY else 2.6,
             solid_capstyle="butt",
             marker=style.marker,
-            markersize=5.5,
+            markersize=5.5 if len(stood) <= _MANY else 3.2,
             markerfacecolor=style.colour if style.filled else "white",
             markeredgecolor=INK,
             markeredgewidth=0.7,

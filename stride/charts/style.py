@@ -37,11 +37,14 @@ BAND: Final = "#d3ebe2"  # a pale tint of the palette's bluish green
 BAND_EDGE: Final = "#009e73"
 UNKNOWN: Final = "#efece6"
 
+NO_SCALE: Final = "no scale"
 WIDTH_IN: Final = 7.2
 SMALL_PT: Final = 8.0
 BODY_PT: Final = 9.0
 TITLE_PT: Final = 11.5
 NOTE_COLUMNS: Final = 122
+_NOTE_SPACING: Final = 1.55
+_EDGE_IN: Final = 0.08
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,9 +123,13 @@ def charted() -> AbstractContextManager[None]:
     return matplotlib.rc_context({**plain, **_RC})
 
 
-def make_figure(height_in: float) -> Figure:
-    """An empty figure of the common width, with room kept for everything outside its axes."""
-    figure = Figure(figsize=(WIDTH_IN, height_in), layout=ConstrainedLayoutEngine(w_pad=0.08, h_pad=0.08))
+def make_figure(height_in: float, *, arranged: bool = True) -> Figure:
+    """An empty figure of the common width.
+
+    ``arranged`` keeps room for everything outside its axes; otherwise every axes is placed by hand.
+    """
+    layout = ConstrainedLayoutEngine(w_pad=_EDGE_IN, h_pad=_EDGE_IN) if arranged else None
+    figure = Figure(figsize=(WIDTH_IN, height_in), layout=layout)
     FigureCanvasAgg(figure)
     return figure
 
@@ -134,8 +141,8 @@ def _known_characters() -> frozenset[int]:
 
 def make_drawable(text: str) -> str:
     """Text given by a user, on one line, with a box for every character the chart's font lacks."""
-    known = _known_characters()
-    return "".join(one if ord(one) in known and one.isprintable() else "\N{WHITE SQUARE}" for one in text)
+    known, line = _known_characters(), " ".join(text.split())
+    return "".join(one if ord(one) in known and one.isprintable() else "\N{WHITE SQUARE}" for one in line)
 
 
 def name_walk(analysis: Analysis) -> str:
@@ -145,14 +152,32 @@ def name_walk(analysis: Analysis) -> str:
     return textwrap.shorten(make_drawable(whole), NOTE_COLUMNS - 10, placeholder=" …")
 
 
-def frame_figure(figure: Figure, analysis: Analysis, title: str, note: str) -> None:
-    """Write a figure's title over it, and under it how it is to be read and which walk it shows."""
-    figure.suptitle(title, x=0.012, ha="left")
+def write_note(note: str, analysis: Analysis) -> str:
+    """The lines under a figure: how it is to be read, and which walk it shows."""
     unbroken = note.replace(" %", "\N{NO-BREAK SPACE}%").replace("± ", "±\N{NO-BREAK SPACE}")
-    lines = [*textwrap.wrap(unbroken, NOTE_COLUMNS), name_walk(analysis)]
-    figure.supxlabel("\n".join(lines), x=0.012, ha="left", fontsize=SMALL_PT, color=MUTED, linespacing=1.35)
+    return "\n".join([*textwrap.wrap(unbroken, NOTE_COLUMNS), name_walk(analysis)])
+
+
+def measure_note(note: str) -> float:
+    """Height (in) that a written note takes."""
+    return len(note.splitlines()) * SMALL_PT * _NOTE_SPACING / 72
+
+
+def frame_figure(figure: Figure, title: str, note: str) -> None:
+    """Write a figure's title over it and its note under it."""
+    arranged = figure.get_layout_engine() is not None
+    edge = {} if arranged else {"y": 1 - 1.4 * _EDGE_IN / figure.get_figheight(), "va": "top"}
+    figure.suptitle(title, x=0.012, ha="left", **edge)
+    foot = {} if arranged else {"y": _EDGE_IN / figure.get_figheight(), "va": "bottom"}
+    figure.supxlabel(
+        note, x=0.012, ha="left", fontsize=SMALL_PT, color=MUTED, linespacing=_NOTE_SPACING - 0.2, **foot
+    )
+    for ax in figure.axes:
+        ax.tick_params(
+            labelsize=SMALL_PT
+        )  # said outright: how many ticks fit is asked of it at every drawing
     figure.draw_without_rendering()
-    figure.set_layout_engine("none")  # laid out once, not anew for every file it is saved to
+    figure.set_layout_engine("none")  # arranged once, not anew for every file it is saved to
 
 
 def say_nothing_drawn(ax: Axes, reason: str) -> Axes:
@@ -192,5 +217,5 @@ def name_distance(analysis: Analysis) -> tuple[float, str]:
     if analysis.ground.unit == "m":
         return 1.0, "m"
     if length is None:
-        return 1.0, "no scale"
+        return 1.0, NO_SCALE
     return length, "strides"

@@ -25,6 +25,7 @@ from .style import (
     INK,
     LIMB_STYLES,
     MUTED,
+    NO_SCALE,
     SMALL_PT,
     name_distance,
     say_nothing_drawn,
@@ -40,8 +41,9 @@ _LANE_OF_STRIDE: Final = 0.13
 _STRIDES_PER_ROW: Final = 1.9
 _MOST_STRIDES_PER_ROW: Final = 4.0
 _FEW_ROWS: Final = 6
-_ROW_IN: Final = 6.2  # width of the drawing of one stretch
+ROW_IN: Final = 6.4  # width of the drawing of one stretch
 _BAR_OF_STRIDE: Final = 0.03
+_LETTER_IN: Final = 0.065  # a letter of the labels, on average
 _HALF_WIDTHS: Final[dict[Pair, float]] = {"fore": 0.46, "hind": 0.36}
 
 
@@ -78,11 +80,14 @@ def lay_out_walkway(analysis: Analysis) -> Walkway:
     along, across = project_along(xy, analysis.heading), project_across(xy, analysis.heading)
     stride = _typical_stride(analysis, length)
     known = analysis.ground.kind == "plane"
-    if known and len(across):
+    lanes = np.array([1.0 if side_of(one.limb) == "left" else -1.0 for one in analysis.prints])
+    lanes *= _LANE_OF_STRIDE * stride
+    if not known:
+        across = lanes
+    elif len(set(lanes)) > 1:
         across = across - (across.max() + across.min()) / 2
-    else:
-        lanes = [1 if side_of(one.limb) == "left" else -1 for one in analysis.prints]
-        across = np.array(lanes, dtype=float) * _LANE_OF_STRIDE * stride
+    elif len(across):
+        across = across - across.mean() + lanes
     return Walkway(
         along=along - along.min() if len(along) else along,
         across=across,
@@ -129,9 +134,19 @@ def split_walkway(analysis: Analysis) -> tuple[tuple[float, float], ...]:
             rows[-1][1] = end
         else:
             rows.append([start, end])
-    pad = 0.12 * place.stride
-    width = max(end - start for start, end in rows)
+    width, room = max(end - start for start, end in rows), _find_label_room(analysis)
+    pad = max(0.1 * place.stride, width * room / (1 - 2 * room))
     return tuple((start - pad, start + width + pad) for start, _ in rows)
+
+
+def _find_label_room(analysis: Analysis) -> float:
+    """Room beside the outermost prints for the longer half of a label, as a share of the drawing's width."""
+    longest = max((len(_label(one)) for one in analysis.overreaches), default=0)
+    return 0.5 * longest * _LETTER_IN / ROW_IN
+
+
+def _label(overreach: Overreach) -> str:
+    return say_overreach(overreach.value, doubt=False, short=True)
 
 
 def find_extent(analysis: Analysis, window: tuple[float, float], *, key: bool) -> tuple[float, float]:
@@ -148,7 +163,7 @@ def _find_extent(place: Walkway, window: tuple[float, float], key: bool) -> tupl
 
 def _line_height(window: tuple[float, float]) -> float:
     """Height of a line of small type in the drawing's unit."""
-    return SMALL_PT * 1.35 / 72 * (window[1] - window[0]) / _ROW_IN
+    return SMALL_PT * 1.35 / 72 * (window[1] - window[0]) / ROW_IN
 
 
 def _merge_blocks(place: Walkway, analysis: Analysis) -> list[tuple[float, float]]:
@@ -290,7 +305,7 @@ def _draw_overreach(ax: Axes, place: Walkway, overreach: Overreach) -> None:
         )
     )
     ax.annotate(
-        say_overreach(overreach.value, doubt=False, short=True),
+        _label(overreach),
         (sum(ends) / 2, bar),
         xytext=(0, 4.5 * out),
         textcoords="offset points",
@@ -341,7 +356,7 @@ def _choose_scale_bar(place: Walkway) -> tuple[float, str]:
 
 
 def _set_axes(ax: Axes, analysis: Analysis, place: Walkway, window: tuple[float, float], key: bool) -> None:
-    ax.set_aspect("equal", anchor="N")
+    ax.set_aspect("equal")
     ax.set_xlim(*window)
     ax.set_ylim(*_find_extent(place, window, key))
     ticks, labels = [], []
@@ -373,6 +388,10 @@ def explain_walkway(analysis: Analysis) -> str:
         parts.append(
             "The scale of the whole picture is uncertain by a further "
             f"± {COVERAGE_FACTOR * analysis.ground.scale_error * 100:.1f} % (95 %)."
+        )
+    elif name_distance(analysis)[1] == NO_SCALE:
+        parts.append(
+            "The clip has no scale and no whole stride: distances are in no unit that means anything."
         )
     else:
         parts.append("The clip has no scale: lengths are in strides, no centimetres are claimed.")

@@ -6,6 +6,7 @@ import base64
 import datetime as dt
 import os
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -307,7 +308,8 @@ def write_report(
         part.write_text(page, encoding="utf-8")
         os.replace(part, path)
     except OSError as error:
-        part.unlink(missing_ok=True)
+        with suppress(OSError):
+            part.unlink(missing_ok=True)
         raise OutputError(
             f"The report {path} could not be written ({error.strerror}).",
             "Choose a folder that can be written and has room.",
