@@ -14,7 +14,8 @@ Array = NDArray[np.float64]
 class CameraMotion:
     """The motion of the camera against the floor.
 
-    The *held picture* is the pixel frame of the first frame; a point of the floor keeps its place there.
+    The *held picture* is the pixel frame of one frame, the first unless the camera turned far or the first could not
+    be held; a point of the floor keeps its place there.
 
     Parameters
     ----------
@@ -26,12 +27,18 @@ class CameraMotion:
         False where the motion could not be followed; nothing may be measured from those frames.
     moving : bool
         False for a camera that stood still throughout.
+    held_frame : int
+        The frame whose pixels are the held picture.
+    notes : tuple of str
+        Plain sentences about what could not be held and why, and about what was noticed of the camera.
     """
 
     to_first: Array
     residual_px: Array
     held: NDArray[np.bool_]
     moving: bool
+    held_frame: int = 0
+    notes: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         n = len(self.to_first)

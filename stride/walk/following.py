@@ -20,10 +20,12 @@ from .clip import Image
 
 Array = NDArray[np.float64]
 
-# Similarity above which a standing hoof is still the one that was marked (as a share of what noise allows), and
-# above which a moving one is the hoof of the frame before.
-_SAME = 0.82
-_LEAST_SAME = 0.60
+# Similarity above which a standing hoof is still the one that was marked: it may fall short of 1 by so many times
+# what it does in the frames next to the mark, within these bounds. A dark hoof on a dark floor is found again less
+# alike than a bright one.
+_FALL = 3.0
+_LEAST_SAME, _MOST_SAME = 0.60, 0.85
+# Similarity above which a moving hoof is the one of the frame before.
 _LIKE = 0.60
 # A toe that moves by more than this from one frame to the next has left the floor (hoof lengths).
 _LEAVING = 0.06
@@ -119,6 +121,8 @@ def watch_standing(pictures: Sequence[Picture], xy_px: Array, shape: HoofShape) 
     onward = len(pictures) > 1 and pictures[1].t > pictures[0].t
     clear = _find_clear(pictures, np.array(xy_px, dtype=float), shape)
     watch = _Watch(clear.luma, np.array(xy_px, dtype=float), shape, heel_rises=onward)
+    start = next(number for number, one in enumerate(pictures) if one is clear)
+    watch.learn([one.luma for one in pictures[start + 1 : start + 8]])
     rows: list[tuple[Array, float, bool]] = [(watch.place, 0.05**2, True)]
     last_seen = 0
     for number, picture in enumerate(pictures[1:], start=1):
@@ -143,7 +147,7 @@ def _find_clear(pictures: Sequence[Picture], xy_px: Array, shape: HoofShape) -> 
 
     def alike(a: Picture, b: Picture) -> bool:
         patch = cut_patch(a.luma, xy_px, angle=0.0, weight=weight, point=point)
-        enough = max(_LEAST_SAME, _SAME * expect_similarity(patch))
+        enough = max(_LEAST_SAME, 0.82 * expect_similarity(patch))
         found = refine_patch(b.luma, patch, xy_px, angle=0.0, turning=False, iterations=3)
         return found.similarity > enough and np.abs(found.xy_px - xy_px).max() < 0.05 * shape.length_px + 0.5
 
@@ -164,12 +168,25 @@ class _Watch:
         self._mark, self._shape, self._heel_rises = place, shape, heel_rises
         self._weight, self._point = shape.weight()
         self._anchor = self._recent = self._cut(luma)
-        self._same = max(_LEAST_SAME, _SAME * expect_similarity(self._anchor))
+        self._same = _LEAST_SAME
+
+    def learn(self, lumas: Sequence[Image]) -> None:
+        """Learn from the frames next to the mark how alike the standing hoof stays."""
+        alike = [
+            refine_patch(luma, self._anchor, self.place, angle=0.0, turning=False, iterations=4).similarity
+            for luma in lumas
+        ]
+        usual = float(np.median(alike)) if alike else 1.0
+        self._same = float(np.clip(1 - _FALL * (1 - usual), _LEAST_SAME, _MOST_SAME))
 
     def look(self, luma: Image, *, just_seen: bool) -> float | None:
         """Whether the hoof is seen standing here: its variance, or None."""
         if self.angle == 0.0:
             found = self._try(luma, self._anchor, self._same)
+            if found is not None and not just_seen:
+                # The hind hoof may land where the fore hoof has stood, looking like it, but never on the same spot.
+                apart = float(np.hypot(*(found.xy_px - self.place)))
+                found = found if apart < 0.015 * self._shape.length_px + 0.25 else None
             if found is None and just_seen:
                 # The light on a hoof that stands changes slowly; compare with how it looked a moment ago.
                 found = self._try(luma, self._recent, self._same + 0.08)

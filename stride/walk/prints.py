@@ -78,6 +78,10 @@ _EVENT_FLOOR = (0.15, 0.003)
 _EVENT_WINDOW = 0.13
 _SHORTEST_STANCE = 0.15
 _LONGEST_HIDDEN = 0.9
+# Times no walking bovine goes below, loosely; and the longest gap in which an event is still guessed (s).
+_SHORTEST_SWING = 0.25
+_SHORTEST_STRIDE = 0.7
+_LONGEST_GUESS = 0.35
 
 
 def find_prints(tracks: Sequence[HoofTrack], camera: CameraMotion, ground: Ground) -> tuple[Print, ...]:
@@ -103,7 +107,7 @@ def find_prints(tracks: Sequence[HoofTrack], camera: CameraMotion, ground: Groun
     prints: list[Print] = []
     for track, path in zip(tracks, held, strict=True):
         for first, last in _true_stances(path, _find_rests(path, speed, ahead), speed):
-            prints.append(_make_print(track, path, first, last, ground))
+            prints.append(_make_print(track, path, first, last, speed, ground))
     if not prints:
         raise RefusedError(
             "No hoof was seen to stand: a print needs a stance in view.",
@@ -160,20 +164,17 @@ def _pace(paths: Sequence[_HeldPath]) -> tuple[float, Array]:
 
 
 def _find_rests(path: _HeldPath, speed: float, ahead: Array) -> list[tuple[int, int]]:
-    """Resting runs between gaps too long to say anything about what the hoof did in them."""
+    """Resting runs, from the frames in which the hoof was seen: what a bridged gap shows is not evidence."""
     seen = np.flatnonzero(path.seen)
-    breaks = np.flatnonzero(np.diff(path.t[seen]) > _LONGEST_HIDDEN)
-    starts = [seen[0], *seen[breaks + 1]] if len(seen) else []
-    ends = [*seen[breaks], seen[-1]] if len(seen) else []
-    runs: list[tuple[int, int]] = []
-    for a, b in zip(starts, ends, strict=True):
-        if b - a >= 3:
-            piece = slice(a, b + 1)
-            found = find_steady_runs(
-                path.t[piece], path.xy[piece], path.variance[piece], speed=speed, ahead=ahead
-            )
-            runs += [(int(a) + first, int(a) + last) for first, last in found]
-    return runs
+    if len(seen) < 4:
+        return []
+    runs = find_steady_runs(path.t[seen], path.xy[seen], path.variance[seen], speed=speed, ahead=ahead)
+    parts: list[tuple[int, int]] = []
+    for first, last in runs:
+        hidden = np.flatnonzero(np.diff(path.t[seen[first : last + 1]]) > _LONGEST_HIDDEN)
+        starts, ends = [first, *(first + hidden + 1)], [*(first + hidden), last]
+        parts += [(int(seen[i]), int(seen[j])) for i, j in zip(starts, ends, strict=True)]
+    return parts
 
 
 def _true_stances(path: _HeldPath, runs: Sequence[tuple[int, int]], speed: float) -> list[tuple[int, int]]:
@@ -195,12 +196,14 @@ def _true_stances(path: _HeldPath, runs: Sequence[tuple[int, int]], speed: float
     ]
 
 
-def _make_print(track: HoofTrack, path: _HeldPath, first: int, last: int, ground: Ground) -> Print:
+def _make_print(
+    track: HoofTrack, path: _HeldPath, first: int, last: int, speed: float, ground: Ground
+) -> Print:
     xy_px, variance, shared = _settle(track, path, first, last)
     point = xy_px[None]
     by_point = ground.jacobian_by_point(point)[0]
-    landing = _find_event(path, first, "landing")
-    leaving = _find_event(path, last, "leaving")
+    landing = _find_event(path, first, speed, "landing")
+    leaving = _find_event(path, last, speed, "leaving")
     standing = np.flatnonzero(path.seen[first : last + 1]) + first
     return Print(
         limb=track.limb,
@@ -237,7 +240,9 @@ def _settle(track: HoofTrack, path: _HeldPath, first: int, last: int) -> tuple[A
     return xy, frame_part + camera_part + 0.05**2, float(np.average(track.offset_px2[behind], weights=weight))
 
 
-def _find_event(path: _HeldPath, edge: int, kind: Literal["landing", "leaving"]) -> Corner | None:
+def _find_event(
+    path: _HeldPath, edge: int, speed: float, kind: Literal["landing", "leaving"]
+) -> Corner | None:
     """Touch-down or lift-off about one end of a run; None outside the clip or where too much was hidden."""
     sign = -1 if kind == "landing" else 1
     t, count = path.t, len(path.t)
@@ -251,7 +256,7 @@ def _find_event(path: _HeldPath, edge: int, kind: Literal["landing", "leaving"])
     on = near[(near - edge) * sign <= 0]
     floor = float(np.hypot(_EVENT_FLOOR[0] * step, _EVENT_FLOOR[1]))
     if len(off) < 3 or len(on) < 3 or _hidden_about(path, edge, reach):
-        return _bound_event(path, edge, sign, floor)
+        return _bound_event(path, edge, sign, speed, floor)
     margin = max(0.06, 2.5 * step)
     corner = find_corner(
         t[near], path.xy[near], path.variance[near], between=(t[edge] - margin, t[edge] + margin), kind=kind
@@ -265,14 +270,19 @@ def _hidden_about(path: _HeldPath, edge: int, reach: float) -> bool:
     return bool((~path.seen[close]).mean() > 0.3)
 
 
-def _bound_event(path: _HeldPath, edge: int, sign: int, floor: float) -> Corner | None:
-    """The event lies anywhere between the last frame seen on one side and the first seen on the other."""
+def _bound_event(path: _HeldPath, edge: int, sign: int, speed: float, floor: float) -> Corner | None:
+    """The event lies somewhere between the last frame seen on one side and the first seen on the other.
+
+    Where the hoof stood already elsewhere on that other side, a whole swing lies in between as well.
+    """
     seen = np.flatnonzero(path.seen)
     inside, outside = seen[(seen - edge) * sign <= 0], seen[(seen - edge) * sign > 0]
     if len(inside) == 0 or len(outside) == 0:
         return None
-    a, b = (outside[-1], inside[0]) if sign < 0 else (inside[-1], outside[0])
-    gap = float(path.t[b] - path.t[a])
-    if gap > 0.35:
+    near, far = (inside[0], outside[-1]) if sign < 0 else (inside[-1], outside[0])
+    gap = abs(float(path.t[near] - path.t[far]))
+    if float(np.hypot(*(path.xy[near] - path.xy[far]))) > 0.6 * speed * _SHORTEST_STRIDE:
+        gap -= _SHORTEST_SWING
+    if not 0 < gap <= _LONGEST_GUESS:
         return None
-    return Corner(t=float(path.t[a] + path.t[b]) / 2, error=float(np.hypot(gap / np.sqrt(12), floor)))
+    return Corner(t=float(path.t[near]) + sign * gap / 2, error=float(np.hypot(gap / np.sqrt(12), floor)))

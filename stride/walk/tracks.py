@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -145,6 +145,7 @@ class HoofFollower:
         for state in self._limbs.values():
             if state.waiting:
                 self._follow_on(state)
+        _settle_claims(self._limbs, 0.6 * self._shape.length_px)
         limbs = [limb for limb in LIMBS if limb in self._limbs]
         shifts = {limb: compare_anchors(self._limbs[limb].anchors, self._shape) for limb in limbs}
         error = estimate_mark_error(list(shifts.values()), self._shape, self._settings.mark_error_px)
@@ -301,6 +302,28 @@ class _LimbState:
                 firm=False,
             )
         )
+
+
+def _settle_claims(limbs: Mapping[Limb, _LimbState], near_px: float) -> None:
+    """Where two limbs claim one place at one time, the one seen there without a break from its mark has it."""
+    cores = [
+        (limb, piece, *_core_of(piece)) for limb, state in limbs.items() for piece in state.paths if piece.firm
+    ]
+    for limb, piece, first, last in cores:
+        for other, rival, begin, end in cores:
+            if other == limb or np.hypot(*(piece.xy_px[0] - rival.xy_px[0])) > near_px:
+                continue
+            outside = (piece.frames < first) | (piece.frames > last)
+            piece.seen[outside & (piece.frames >= begin) & (piece.frames <= end)] = False
+
+
+def _core_of(piece: _Piece) -> tuple[int, int]:
+    """First and last frame of the stretch seen from the mark on with no break of more than three frames."""
+    seen = np.flatnonzero(piece.seen)
+    breaks = np.flatnonzero(np.diff(seen) > 4)
+    end = int(seen[breaks[0]]) if len(breaks) else int(seen[-1])
+    frames = piece.frames[[0, end]]
+    return int(frames.min()), int(frames.max())
 
 
 def _check_inside(mark: HoofMark, size_px: tuple[int, int]) -> None:
