@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from ..errors import RefusedError
+from ..errors import MarksError, RefusedError
 from ..progress import Progress, silent
 from ..quantity import Quantity
 from .camera import CameraMotion, still_camera
@@ -15,8 +15,8 @@ from .ground import Ground, fit_ground
 from .judgement import judge
 from .levelling import level_ground
 from .lifts import measure_lifts
-from .limbs import SIDES, Side, limb_at
-from .marks import Direction, HoofMark, Marks
+from .limbs import LIMBS, SIDES, Side, limb_at
+from .marks import Direction, HoofMark, Marks, check_frames, check_places
 from .measures import measure_all
 from .positions import find_display_length
 from .prints import Print, find_prints
@@ -78,6 +78,7 @@ def analyse(
     ClipError, MarksError, RefusedError
     """
     _check_pairs(marks.hooves)
+    check_places(marks, source.size_px)
     direction = find_direction(marks)
     shape = estimate_shape(marks, direction, source.size_px)
     hooves = HoofFollower(marks.hooves, shape, source.size_px, settings)
@@ -85,6 +86,7 @@ def analyse(
         hooves.add(frame)
         progress("following", frame.index + 1, None)
     clip = source.describe()
+    check_frames(marks, clip.frames)
     camera = still_camera(clip.frames)
     tracks = hooves.finish()
     ground = fit_ground(marks, camera, clip.size_px, settings)
@@ -107,6 +109,9 @@ def measure_tracks(
     ground, prints = level_ground(ground, prints)
     trackway = lay_trackway(prints, ground, direction=direction, animal=marks.animal)
     strides = measure_strides(trackway)
+    overreaches = measure_overreaches(trackway)
+    _check_something(prints, strides, overreaches)
+    _check_direction(direction, prints, strides, told=marks.direction is not None)
     length = find_display_length(prints, strides, ground, trackway.heading)
     measures = measure_all(trackway, measure_lifts(tracks, prints, camera, ground, length))
     return Analysis(
@@ -120,7 +125,7 @@ def measure_tracks(
         tracks=tracks,
         prints=prints,
         strides=strides,
-        overreaches=measure_overreaches(trackway),
+        overreaches=overreaches,
         measures=measures,
         verdict=judge(measures, settings),
         settings=settings,
@@ -136,4 +141,32 @@ def _check_pairs(hooves: Sequence[HoofMark]) -> None:
     raise RefusedError(
         f"Only {named} is marked; overreach needs the fore and the hind foot of one side.",
         "Mark at least one stance of a fore and of a hind hoof on the same side.",
+    )
+
+
+def _check_something(
+    prints: Sequence[Print], strides: Sequence[Stride], overreaches: Sequence[Overreach]
+) -> None:
+    if strides or overreaches:
+        return
+    counts = {limb: sum(one.limb == limb for one in prints) for limb in LIMBS}
+    seen = ", ".join(f"{count} of the {limb.replace('_', ' ')}" for limb, count in counts.items())
+    raise RefusedError(
+        f"No stride was seen: of each foot at least two prints are needed, and there are {seen}.",
+        "Film a longer stretch of the walk, and mark hooves while they stand, in two stances of the same foot.",
+    )
+
+
+def _check_direction(
+    direction: Direction, prints: Sequence[Print], strides: Sequence[Stride], *, told: bool
+) -> None:
+    """Refuse a direction that the prints contradict: left and right, fore and hind would be taken for one another."""
+    advance = sum(float(prints[one.end].xy_px[0] - prints[one.start].xy_px[0]) for one in strides)
+    if not strides or (advance > 0) == (direction == "left_to_right"):
+        return
+    from_where = "the direction given" if told else "its fore and hind hooves"
+    raise MarksError(
+        f"By {from_where} the animal walks {direction.replace('_', ' ')}, but from stance to stance its hooves go "
+        "the other way.",
+        "Correct the direction in the marks, or check which of them are of a fore and which of a hind foot.",
     )

@@ -24,7 +24,7 @@ Array = NDArray[np.float64]
 # what it does in the frames next to the mark, within these bounds. A dark hoof on a dark floor is found again less
 # alike than a bright one.
 _FALL = 3.0
-_LEAST_SAME, _MOST_SAME = 0.60, 0.85
+_LEAST_SAME, _MOST_SAME = 0.60, 0.93
 # Similarity above which a moving hoof is the one of the frame before.
 _LIKE = 0.60
 # A toe that moves by more than this from one frame to the next has left the floor (hoof lengths).
@@ -189,7 +189,7 @@ class _Watch:
                 found = found if apart < 0.015 * self._shape.length_px + 0.25 else None
             if found is None and just_seen:
                 # The light on a hoof that stands changes slowly; compare with how it looked a moment ago.
-                found = self._try(luma, self._recent, self._same + 0.08)
+                found = self._try(luma, self._recent, 0.5 * (1 + self._same))
             if found is not None:
                 self.place = found.xy_px
                 self._recent = self._cut(luma)
@@ -200,7 +200,7 @@ class _Watch:
         """Whether the hoof turns about its toe here, heel rising, and the toe has not yet left."""
         turned = refine_patch(luma, self._recent, self.place, angle=self.angle, turning=True, shifting=False)
         risen = (turned.angle - self.angle) * self._shape.facing
-        if turned.similarity < self._same - 0.1 or not -0.06 < risen < 0.35:
+        if turned.similarity < 1 - 1.5 * (1 - self._same) or not -0.06 < risen < 0.35:
             return None
         free = refine_patch(luma, self._recent, self.place, angle=turned.angle, turning=True)
         gone = float(np.hypot(*(free.xy_px - self.place)))

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Literal
 
+from ..errors import MarksError
 from .limbs import Limb
 
 Direction = Literal["left_to_right", "right_to_left"]
@@ -69,3 +71,49 @@ class Marks:
     hooves: tuple[HoofMark, ...] = ()
     landmarks: tuple[Landmark, ...] = ()
     animal: Animal = field(default_factory=Animal)
+
+
+def check_places(marks: Marks, size_px: tuple[int, int]) -> None:
+    """Refuse marks that lie off a picture of ``size_px`` (width, height).
+
+    Raises
+    ------
+    MarksError
+        Naming the first of them.
+    """
+    width, height = size_px
+    for what, frame, (x, y) in _every_point(marks):
+        if not (0 <= x <= width - 1 and 0 <= y <= height - 1):
+            raise MarksError(
+                f"{what} in frame {frame} lies at ({x:.0f}, {y:.0f}), off the picture of {width} × {height} px.",
+                "Check that these are the marks of this clip; they count pixels of the upright picture.",
+            )
+
+
+def check_frames(marks: Marks, frames: int) -> None:
+    """Refuse marks made in a frame that a clip of ``frames`` frames does not have.
+
+    Raises
+    ------
+    MarksError
+        Naming the latest of them.
+    """
+    what, frame, _ = max(_every_point(marks), key=lambda point: point[1], default=("", -1, None))
+    if frame >= frames:
+        raise MarksError(
+            f"{what} is marked in frame {frame}, but the clip can be read up to frame {frames - 1} only.",
+            "Check that these are the marks of this clip, and that its file was copied whole.",
+        )
+
+
+def _every_point(marks: Marks) -> Iterator[tuple[str, int, Point]]:
+    """Every marked point: what it is, its frame and its place (px)."""
+    for hoof in marks.hooves:
+        yield f"The {hoof.limb.replace('_', ' ')}", hoof.frame, hoof.xy_px
+    for number, spot in enumerate(marks.ground, 1):
+        yield f"Floor point {number}", spot.frame, spot.xy_px
+    for number, known in enumerate(marks.lengths, 1):
+        yield f"An end of known length {number}", known.frame, known.from_px
+        yield f"An end of known length {number}", known.frame, known.to_px
+    for one in marks.landmarks:
+        yield f"The {one.name}", one.frame, one.xy_px

@@ -11,6 +11,7 @@ from typing import Final
 
 from ..quantity import Measured, Quantity
 from .limbs import LIMBS, PAIRS, SIDES, Limb, Pair, Side
+from .terms import TERMS
 from .verdict import NamedClass, SideVerdict, StrideClass, Verdict
 
 MINUS: Final = "\N{MINUS SIGN}"
@@ -38,16 +39,6 @@ class PersonalUnit:
     decimals: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Term:
-    """What a family of measures is called; ``unit`` replaces the plain "no unit" where the value is a bare ratio."""
-
-    name: str
-    explanation: str
-    unit: str = ""
-    signed: bool = False
-
-
 _UNITS: Final[dict[str, PersonalUnit]] = {
     "m": PersonalUnit(factor=100, label="cm", decimals=1),
     "s": PersonalUnit(factor=1, label="s", decimals=3),
@@ -56,129 +47,6 @@ _UNITS: Final[dict[str, PersonalUnit]] = {
     "rad": PersonalUnit(factor=math.degrees(1), label="°", decimals=1),
     "stride": PersonalUnit(factor=100, label="% of a stride", decimals=1),
     "stride/s": PersonalUnit(factor=1, label="strides per second", decimals=2),
-}
-
-_SHARE_OF_STRIDE: Final = "% of the stride"
-
-_TERMS: Final[dict[str, _Term]] = {
-    "overreach": _Term(
-        name="Overreach",
-        explanation="How far the hind foot lands past (+) or short (−) of the print the front foot on the same "
-        "side has just left, along the line of walk.",
-        signed=True,
-    ),
-    "overreach_share": _Term(
-        name="Overreach as a share of stride length",
-        explanation="The same overreach divided by the stride length, so that big and small animals compare.",
-        unit="% of a stride",
-        signed=True,
-    ),
-    "stride_length": _Term(
-        name="Stride length",
-        explanation="From one print of a foot to the next print of the same foot, along the line of walk.",
-    ),
-    "step_length": _Term(
-        name="Step length",
-        explanation="From a print to the next print of the opposite foot of the same pair, along the line of walk.",
-    ),
-    "stride_time": _Term(
-        name="Stride time",
-        explanation="From one touch-down of a foot to the next touch-down of the same foot.",
-    ),
-    "cadence": _Term(name="Cadence", explanation="Footfalls in a minute, all four feet counted."),
-    "speed": _Term(name="Walking speed", explanation="Stride length over stride time."),
-    "speed_change": _Term(
-        name="Change of speed",
-        explanation="How much faster (+) or slower (−) the animal went at the end of the walk than at its start.",
-        unit="%",
-        signed=True,
-    ),
-    "stance_time": _Term(name="Time on the ground", explanation="From a foot's touch-down to its lift-off."),
-    "swing_time": _Term(name="Time in the air", explanation="From a foot's lift-off to its next touch-down."),
-    "duty_factor": _Term(
-        name="Duty factor",
-        explanation="The share of a stride for which the foot is on the ground.",
-        unit=_SHARE_OF_STRIDE,
-    ),
-    "limb_phase": _Term(
-        name="Limb phase",
-        explanation="How far into the left hind's stride this foot touches down; 0 is with the left hind.",
-        unit=_SHARE_OF_STRIDE,
-    ),
-    "support_under_two": _Term(
-        name="Fewer than two feet down",
-        explanation="The share of the stride with one foot or none on the ground; near nothing in a walk.",
-        unit=_SHARE_OF_STRIDE,
-    ),
-    "support_two": _Term(
-        name="Two feet down",
-        explanation="The share of the stride with exactly two feet on the ground.",
-        unit=_SHARE_OF_STRIDE,
-    ),
-    "support_three": _Term(
-        name="Three feet down",
-        explanation="The share of the stride with exactly three feet on the ground; long three-foot support can mean "
-        "a sore animal.",
-        unit=_SHARE_OF_STRIDE,
-    ),
-    "support_four": _Term(
-        name="Four feet down",
-        explanation="The share of the stride with all four feet on the ground.",
-        unit=_SHARE_OF_STRIDE,
-    ),
-    "hoof_lift": _Term(
-        name="Hoof lift",
-        explanation="The greatest height of the toe above the floor while the foot swings, as the picture shows it.",
-    ),
-    "track_width": _Term(
-        name="Track width",
-        explanation="From the line of the left prints to the line of the right ones, across the walk.",
-    ),
-    "evenness_overreach": _Term(
-        name="Evenness of overreach",
-        explanation="Left side less right side; 0 is even.",
-        unit="%",
-        signed=True,
-    ),
-    "evenness_step_length": _Term(
-        name="Evenness of step length",
-        explanation="Left against right, difference over mean; 0 is even, + means the left is longer.",
-        unit="%",
-        signed=True,
-    ),
-    "evenness_step_time": _Term(
-        name="Evenness of step time",
-        explanation="Left against right, difference over mean; 0 is even, + means the left takes longer.",
-        unit="%",
-        signed=True,
-    ),
-    "evenness_stance": _Term(
-        name="Evenness of time on the ground",
-        explanation="Left against right, difference over mean; 0 is even, + means the left stands longer.",
-        unit="%",
-        signed=True,
-    ),
-    "evenness": _Term(
-        name="Evenness",
-        explanation="Left against right, difference over mean; 0 is even.",
-        unit="%",
-        signed=True,
-    ),
-    "stride_length_per_hip_height": _Term(
-        name="Stride length against hip height",
-        explanation="Stride length divided by the animal's hip height, so that big and small animals compare.",
-        unit="times hip height",
-    ),
-    "froude": _Term(
-        name="Froude number",
-        explanation="Speed squared over gravity times hip height: the same number means the same way of going in big "
-        "and small animals.",
-        unit="(no unit)",
-    ),
-    "hock_angle": _Term(
-        name="Hock angle",
-        explanation="The angle at the hock as the side view shows it; a straighter leg has the larger angle.",
-    ),
 }
 
 _CLASS_NAMES: Final[dict[StrideClass, str]] = {
@@ -212,7 +80,7 @@ def pair_name(pair: Pair) -> str:
 
 def _family_of(measure: str) -> tuple[str, str]:
     """Split a measure's name into its family and the words for the part of the animal it belongs to."""
-    whole = measure in _TERMS
+    whole = measure in TERMS
     for limb in LIMBS:
         if measure.endswith(f"_{limb}"):
             return measure.removesuffix(f"_{limb}"), f"{limb_name(limb)} foot"
@@ -243,7 +111,7 @@ def name_of(measure: str) -> str:
     family, where = _family_of(measure)
     if measure == "overreach":
         return "Overreach, mean of the walk"
-    term = _TERMS.get(family)
+    term = TERMS.get(family)
     name = term.name if term else family.replace("_", " ").strip().capitalize()
     return f"{name}, {where}" if where else name
 
@@ -254,7 +122,7 @@ def explain(measure: str) -> str:
     >>> explain("cadence")
     'Footfalls in a minute, all four feet counted.'
     """
-    term = _TERMS.get(_family_of(measure)[0])
+    term = TERMS.get(_family_of(measure)[0])
     return term.explanation if term else ""
 
 
@@ -277,7 +145,7 @@ def unit_for(unit: str, measure: str | None = None) -> PersonalUnit:
         return _UNITS[unit]
     if unit != "1":
         return PersonalUnit(factor=1, label=unit, decimals=3)
-    term = _TERMS.get(_family_of(measure)[0]) if measure else None
+    term = TERMS.get(_family_of(measure)[0]) if measure else None
     label = term.unit if term and term.unit else "(no unit)"
     if label.startswith("%"):
         return PersonalUnit(factor=100, label=label, decimals=1)
@@ -338,7 +206,7 @@ def say(quantity: Quantity, measure: str | None = None, *, doubt: bool = True, u
     shown = unit_for(quantity.unit, measure)
     half = COVERAGE_FACTOR * quantity.total * shown.factor
     decimals = _decimals_for(half, shown.decimals)
-    term = _TERMS.get(_family_of(measure)[0]) if measure else None
+    term = TERMS.get(_family_of(measure)[0]) if measure else None
     text = say_number(quantity.value * shown.factor, decimals, signed=bool(term and term.signed))
     if doubt:
         text += f" ± {_half_width(half, decimals)}"
