@@ -10,6 +10,12 @@ import click
 from .progress_bar import shown_progress
 
 
+def _read_rate(_context: click.Context, _option: click.Parameter, rate: float | None) -> float | None:
+    if rate is not None and not 1 <= rate <= 2000:  # also refuses what is no number
+        raise click.BadParameter(f"{rate:g} is not between 1 and 2000 frames a second.")
+    return rate
+
+
 @click.command("measure", short_help="Measure one walk-by.")
 @click.argument("clip", type=click.Path(path_type=Path))
 @click.option(
@@ -21,7 +27,8 @@ from .progress_bar import shown_progress
 )
 @click.option(
     "--filmed-at",
-    type=click.FloatRange(min=1, max=2000),
+    type=float,
+    callback=_read_rate,
     metavar="FPS",
     help="Frames per second of life, for slow motion that the file does not tell.",
 )
@@ -40,6 +47,7 @@ from .progress_bar import shown_progress
 )
 @click.option("--no-overlay", is_flag=True, help="Leave out the film with the prints drawn on it; quicker.")
 def command(
+    *,
     clip: Path,
     marks_path: Path | None,
     filmed_at: float | None,

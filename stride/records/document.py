@@ -127,7 +127,7 @@ def parse_document(text: str | bytes, *, format_name: str, version: int, error: 
         value = json.loads(text, parse_constant=no_constant)
     except RecursionError:
         raise error(f"The file is nested too deeply to be a {format_name} file.", remedy) from None
-    except (UnicodeDecodeError, json.JSONDecodeError) as bad:
+    except ValueError as bad:  # also a number of thousands of digits
         raise error(f"The file is not JSON ({bad}); a {format_name} file was needed.", remedy) from None
     if not isinstance(value, dict) or value.get("format") != format_name:
         found = value.get("format") if isinstance(value, dict) else value

@@ -152,7 +152,7 @@ def _check_something(
     counts = {limb: sum(one.limb == limb for one in prints) for limb in LIMBS}
     seen = ", ".join(f"{count} of the {limb.replace('_', ' ')}" for limb, count in counts.items())
     raise RefusedError(
-        f"No stride was seen: of each foot at least two prints are needed, and there are {seen}.",
+        f"No stride was seen: it takes two prints of one foot, and there are {seen}.",
         "Film a longer stretch of the walk, and mark hooves while they stand, in two stances of the same foot.",
     )
 

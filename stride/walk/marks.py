@@ -83,7 +83,7 @@ def check_places(marks: Marks, size_px: tuple[int, int]) -> None:
     """
     width, height = size_px
     for what, frame, (x, y) in _every_point(marks):
-        if not (0 <= x <= width - 1 and 0 <= y <= height - 1):
+        if not (-0.5 <= x <= width - 0.5 and -0.5 <= y <= height - 0.5):
             raise MarksError(
                 f"{what} in frame {frame} lies at ({x:.0f}, {y:.0f}), off the picture of {width} × {height} px.",
                 "Check that these are the marks of this clip; they count pixels of the upright picture.",

@@ -1,0 +1,5 @@
+from __future__ import annotations
+
+from tests.cli.runs import run
+
+__all__ = ["run"]
