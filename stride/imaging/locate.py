@@ -97,18 +97,6 @@ def cut_patch(
     )
 
 
-def expect_similarity(patch: Patch, noise: float = 2.0) -> float:
-    """Similarity at which the same thing is found again under noise of so many grey levels; less for flat patches.
-
-    >>> weight = np.ones((8, 8), dtype=np.float32)
-    >>> luma = np.tile(np.arange(0, 160, 10, dtype=np.uint8), (16, 1))
-    >>> patch = cut_patch(luma, np.array([8.0, 8.0]), angle=0.0, weight=weight, point=(4.0, 4.0))
-    >>> expect_similarity(patch) > 0.98
-    True
-    """
-    return patch.contrast**2 / (patch.contrast**2 + noise**2)
-
-
 def search_patch(
     luma: Image, patch: Patch, xy_px: Array, *, angle: float, reach_px: int
 ) -> tuple[Array, float]:

@@ -12,7 +12,6 @@ from ..imaging.locate import (
     Patch,
     Sighting,
     cut_patch,
-    expect_similarity,
     refine_patch,
     search_patch,
 )
@@ -32,8 +31,8 @@ _LEAVING = 0.06
 # A standing hoof hidden by another leg is waited for this long (s); one in the air only so many frames.
 _WAIT_STANDING = 0.9
 _LOST_FRAMES = 4
-# A leg that passes before a standing hoof hides it for no longer than this (s).
-_PASSING_BY = 0.3
+# Frames next to the marked one in which the hoof still stands as it was marked.
+_CLEAR_FRAMES = 8
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,7 +102,9 @@ class Standing:
     angle: float
 
 
-def watch_standing(pictures: Sequence[Picture], xy_px: Array, shape: HoofShape) -> Standing:
+def watch_standing(
+    pictures: Sequence[Picture], xy_px: Array, shape: HoofShape, clear: Picture | None = None
+) -> Standing:
     """Watch one place on the floor for as long as the marked hoof is seen there.
 
     A hoof that stands can be hidden for a while and seen again, but it cannot be elsewhere meanwhile; so only the
@@ -117,12 +118,12 @@ def watch_standing(pictures: Sequence[Picture], xy_px: Array, shape: HoofShape) 
     xy_px : (2,) float array
         The marked toe tip, in pixels of the bands.
     shape : HoofShape
+    clear : Picture or None
+        Where the hoof is seen best standing at that place; by default the marked frame.
     """
     onward = len(pictures) > 1 and pictures[1].t > pictures[0].t
-    clear = _find_clear(pictures, np.array(xy_px, dtype=float), shape)
-    watch = _Watch(clear.luma, np.array(xy_px, dtype=float), shape, heel_rises=onward)
-    start = next(number for number, one in enumerate(pictures) if one is clear)
-    watch.learn([one.luma for one in pictures[start + 1 : start + 8]])
+    watch = _Watch((clear or pictures[0]).luma, np.array(xy_px, dtype=float), shape, heel_rises=onward)
+    watch.learn([one.luma for one in pictures[:_CLEAR_FRAMES] if one is not clear])
     rows: list[tuple[Array, float, bool]] = [(watch.place, 0.05**2, True)]
     last_seen = 0
     for number, picture in enumerate(pictures[1:], start=1):
@@ -141,23 +142,28 @@ def watch_standing(pictures: Sequence[Picture], xy_px: Array, shape: HoofShape) 
     )
 
 
-def _find_clear(pictures: Sequence[Picture], xy_px: Array, shape: HoofShape) -> Picture:
-    """The marked picture; or, where something passes before the hoof just there, the first still one after it."""
+def find_clear(pictures: Sequence[Picture], marked: Picture, xy_px: Array, shape: HoofShape) -> Picture:
+    """The picture in which the standing hoof is seen best among those about the marked one.
+
+    Just when a hoof is marked in the middle of its stance, the opposite leg swings past and may hide part of it.
+    Taken is the picture most like the marked one and like the best quarter of all.
+
+    Parameters
+    ----------
+    pictures : sequence of Picture
+        A few frames before and after the marked one, and it.
+    marked : Picture
+    xy_px : (2,) float array
+    shape : HoofShape
+    """
     weight, point = shape.weight()
-
-    def alike(a: Picture, b: Picture) -> bool:
-        patch = cut_patch(a.luma, xy_px, angle=0.0, weight=weight, point=point)
-        enough = max(_LEAST_SAME, 0.82 * expect_similarity(patch))
-        found = refine_patch(b.luma, patch, xy_px, angle=0.0, turning=False, iterations=3)
-        return found.similarity > enough and np.abs(found.xy_px - xy_px).max() < 0.05 * shape.length_px + 0.5
-
-    within = [one for one in pictures if abs(one.t - pictures[0].t) <= _PASSING_BY]
-    if len(within) < 6 or any(alike(within[0], one) for one in within[1:4]):
-        return pictures[0]
-    for number in range(2, len(within) - 3):
-        if all(alike(within[number], one) for one in within[number + 1 : number + 4]):
-            return within[number]
-    return pictures[0]
+    looks = np.stack(
+        [cut_patch(one.luma, xy_px, angle=0.0, weight=weight, point=point).template for one in pictures]
+    )
+    alike = (looks * weight.reshape(-1)) @ looks.T / float(weight.sum())
+    own = next(number for number, one in enumerate(pictures) if one is marked)
+    score = alike[own] + np.quantile(alike, 0.75, axis=1)
+    return pictures[int(score.argmax())]
 
 
 class _Watch:

@@ -20,6 +20,7 @@ from .following import (
     Picture,
     Standing,
     Swinging,
+    find_clear,
     follow_swinging,
     watch_standing,
 )
@@ -34,6 +35,8 @@ Source = Literal["marked", "found"]
 # Frames kept for following both ways between two marks of a hoof (s, and bytes of their bands).
 _KEPT_TIME = 2.5
 _KEPT_BYTES = 320_000_000
+# A mark is followed once so many frames after it are there, to see its hoof free of what passes by.
+_AHEAD = 8
 # A swing takes no longer than this (s); what is longer holds another stance. The usual one, and the way and the
 # height of a toe in hoof lengths, only bound the search where no mark does.
 _LONGEST_SWING = 0.9
@@ -125,7 +128,7 @@ class HoofFollower:
         self._times.append(frame.t)
         band = np.ascontiguousarray(frame.luma[self._top : self._bottom])
         self._kept.append(Picture(index=frame.index, t=frame.t, luma=band))
-        for mark in self._due.pop(frame.index, []):
+        for mark in self._due.pop(frame.index - _AHEAD, []):
             self._anchor(mark)
         while len(self._kept) > self._room or self._kept[-1].t - self._kept[0].t > _KEPT_TIME:
             leaving = self._kept[0].index
@@ -136,6 +139,9 @@ class HoofFollower:
 
     def finish(self) -> tuple[HoofTrack, ...]:
         """The tracks, one for each marked limb, after the last frame."""
+        for number in sorted(number for number in self._due if number < len(self._times)):
+            for mark in self._due.pop(number):
+                self._anchor(mark)
         if self._due:
             late = min(self._due)
             raise MarksError(
@@ -166,20 +172,24 @@ class HoofFollower:
     def _anchor(self, mark: HoofMark) -> None:
         """A mark has come: join its stance to the one before it, through the swing between."""
         state = self._limbs.setdefault(mark.limb, _LimbState())
-        here = self._kept[-1]
+        here = next(one for one in self._kept if one.index == mark.frame)
         xy = np.array([mark.xy_px[0], mark.xy_px[1] - self._top])
-        state.anchors.append(keep_anchor(here.luma, mark.frame, (float(xy[0]), float(xy[1])), self._shape))
+        about = [one for one in self._kept if abs(one.index - mark.frame) <= _AHEAD]
+        clear = find_clear(about, here, xy, self._shape)
+        state.anchors.append(keep_anchor(clear.luma, mark.frame, (float(xy[0]), float(xy[1])), self._shape))
+        state.clear.append(clear)
         number = len(state.anchors) - 1
         before = state.anchors[-2] if number else None
-        reachable = [one for one in self._kept if before is None or one.index >= before.frame]
+        reachable = [one for one in self._kept if (before.frame if before else 0) <= one.index <= mark.frame]
         back = reachable[::-1]
-        standing = watch_standing(back, xy, self._shape)
+        standing = watch_standing(back, xy, self._shape, clear)
         state.add_standing(number, back, standing)
         forth: list[Picture] = []
         if before is not None and state.waiting and reachable[0].index == before.frame:
             forth = reachable
-        ahead = watch_standing(forth, before.mark_in_band, self._shape) if forth and before else None
-        if ahead is not None:
+        ahead = None
+        if before is not None and forth:
+            ahead = watch_standing(forth, before.mark_in_band, self._shape, state.clear[-2])
             state.add_standing(number - 1, forth, ahead)
         self._swing_between(state, number, forth, ahead, back, standing)
         state.waiting = True
@@ -250,7 +260,7 @@ class HoofFollower:
         forth = [one for one in self._kept if one.index >= anchor.frame]
         if not forth or forth[0].index != anchor.frame:
             return
-        standing = watch_standing(forth, anchor.mark_in_band, self._shape)
+        standing = watch_standing(forth, anchor.mark_in_band, self._shape, state.clear[number])
         state.add_standing(number, forth, standing)
         self._swing_open(state, number, forth[len(standing.xy_px) - 1 :], standing)
 
@@ -272,6 +282,7 @@ class _LimbState:
     """What has been followed of one limb so far; ``waiting`` while the last anchor has not been followed forward."""
 
     anchors: list[Anchor] = field(default_factory=list)
+    clear: list[Picture] = field(default_factory=list)
     paths: list[_Piece] = field(default_factory=list)
     waiting: bool = False
 
@@ -307,7 +318,10 @@ class _LimbState:
 def _settle_claims(limbs: Mapping[Limb, _LimbState], near_px: float) -> None:
     """Where two limbs claim one place at one time, the one seen there without a break from its mark has it."""
     cores = [
-        (limb, piece, *_core_of(piece)) for limb, state in limbs.items() for piece in state.paths if piece.firm
+        (limb, piece, *_core_of(piece))
+        for limb, state in limbs.items()
+        for piece in state.paths
+        if piece.firm
     ]
     for limb, piece, first, last in cores:
         for other, rival, begin, end in cores:
