@@ -18,7 +18,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from ..charts.gallery import TITLES, explain_chart
 from ..errors import OutputError
 from ..walk.analysis import Analysis
-from ..walk.limbs import SIDES
+from ..walk.limbs import SIDES, Side
 from ..walk.verdict import NamedClass
 from ..walk.wording import (
     COVERAGE_FACTOR,
@@ -131,12 +131,7 @@ def render_page(
             meaning=class_meaning(analysis.verdict.stride_class),
             judgement=say_judgement(analysis.verdict),
             odds=_list_odds(analysis),
-            sides=[
-                (side, say_judgement(analysis.verdict.sides[side]))
-                for side in SIDES
-                if side in analysis.verdict.sides
-            ],
-            unjudged=[side for side in SIDES if side not in analysis.verdict.sides],
+            sides=[(side, _judge_side(analysis, side)) for side in SIDES],
             facts=_list_facts(analysis, filmed_on),
             key_measures=list_key_measures(analysis.measures),
             sections=list_measures(analysis.measures),
@@ -154,6 +149,11 @@ def render_page(
             filming_cautions=FILMING_CAUTIONS,
         )
     )
+
+
+def _judge_side(analysis: Analysis, side: Side) -> str:
+    judged = analysis.verdict.sides.get(side)
+    return say_judgement(judged) if judged else "Not judged: no overreach was measured there."
 
 
 def _list_odds(analysis: Analysis) -> list[tuple[str, str, str]]:

@@ -89,8 +89,9 @@ def list_key_measures(measures: Mapping[str, Quantity]) -> tuple[MeasureRow, ...
     for name in KEY_MEASURES:
         quantity = measures.get(name, absent)
         row = list_measure(name, quantity)
-        if isinstance(quantity, Measured) and name.startswith("overreach"):
-            row = replace(row, value=say_overreach(quantity), explanation="")
+        if name.startswith("overreach"):
+            value = say_overreach(quantity) if isinstance(quantity, Measured) else ""
+            row = replace(row, value=value, explanation="")
         rows.append(row)
     return tuple(rows)
 
