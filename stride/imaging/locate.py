@@ -43,6 +43,11 @@ class Patch:
     inverse: Array
     contrast: float
 
+    def compare(self, other: Patch) -> float:
+        """Weighted correlation with another patch cut with the same weight, as they lie."""
+        weight = self.weight.reshape(-1)
+        return float((weight * self.template) @ other.template) / float(weight.sum())
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sighting:

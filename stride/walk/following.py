@@ -31,6 +31,8 @@ _LEAVING = 0.06
 # A standing hoof hidden by another leg is waited for this long (s); one in the air only so many frames.
 _WAIT_STANDING = 0.9
 _LOST_FRAMES = 4
+# A stance and what comes before or after it, from a mark somewhere in it (s).
+_STANCE = 1.3
 # Frames next to the marked one in which the hoof still stands as it was marked.
 _CLEAR_FRAMES = 8
 
@@ -123,7 +125,7 @@ def watch_standing(
     """
     onward = len(pictures) > 1 and pictures[1].t > pictures[0].t
     watch = _Watch((clear or pictures[0]).luma, np.array(xy_px, dtype=float), shape, heel_rises=onward)
-    watch.learn([one.luma for one in pictures[:_CLEAR_FRAMES] if one is not clear])
+    watch.learn([one.luma for one in pictures if one is not clear and abs(one.t - pictures[0].t) < _STANCE])
     rows: list[tuple[Array, float, bool]] = [(watch.place, 0.05**2, True)]
     last_seen = 0
     for number, picture in enumerate(pictures[1:], start=1):
@@ -157,10 +159,8 @@ def find_clear(pictures: Sequence[Picture], marked: Picture, xy_px: Array, shape
     shape : HoofShape
     """
     weight, point = shape.weight()
-    looks = np.stack(
-        [cut_patch(one.luma, xy_px, angle=0.0, weight=weight, point=point).template for one in pictures]
-    )
-    alike = (looks * weight.reshape(-1)) @ looks.T / float(weight.sum())
+    looks = [cut_patch(one.luma, xy_px, angle=0.0, weight=weight, point=point) for one in pictures]
+    alike = np.array([[a.compare(b) for b in looks] for a in looks])
     own = next(number for number, one in enumerate(pictures) if one is marked)
     score = alike[own] + np.quantile(alike, 0.75, axis=1)
     return pictures[int(score.argmax())]
@@ -177,13 +177,18 @@ class _Watch:
         self._same = _LEAST_SAME
 
     def learn(self, lumas: Sequence[Image]) -> None:
-        """Learn from the frames next to the mark how alike the standing hoof stays."""
-        alike = [
-            refine_patch(luma, self._anchor, self.place, angle=0.0, turning=False, iterations=4).similarity
-            for luma in lumas
-        ]
-        usual = float(np.median(alike)) if alike else 1.0
-        self._same = float(np.clip(1 - _FALL * (1 - usual), _LEAST_SAME, _MOST_SAME))
+        """Learn how alike the hoof stays while it stands, from the frames next to the mark, and without it.
+
+        A bare dark floor can look much like a dark hoof on it; but then it does so for many frames at one level
+        below that of the hoof, and the bar is set between the two.
+        """
+        alike = np.array([self._anchor.compare(self._cut(luma)) for luma in lumas])
+        usual = float(np.median(alike[:_CLEAR_FRAMES])) if len(alike) else 1.0
+        bar = 1 - _FALL * (1 - usual)
+        below = alike[alike < usual - 0.04]
+        if len(below) >= 5:
+            bar = max(bar, 0.5 * (usual + float(np.quantile(below, 0.75))))
+        self._same = float(np.clip(bar, _LEAST_SAME, _MOST_SAME))
 
     def look(self, luma: Image, *, just_seen: bool) -> float | None:
         """Whether the hoof is seen standing here: its variance, or None."""

@@ -13,6 +13,7 @@ from ..imaging.flow import Patches, chase_points, cut_patches, read_shift
 from ..imaging.overlap import Outlook, match_outlooks
 from ..numeric.alignment import align_points, find_common_shift
 from ..numeric.homography import apply_homography, differentiate_by_point
+from ..numeric.turns import guess_focal, nearest_turns, turn_maps
 from .camera import CameraMotion
 from .clip import Frame, Image
 from .keys import KeyPicture, Tries, look_for, make_key
@@ -118,6 +119,8 @@ class CameraFollower:
         self._stretch = -1
         self._track = _Track()
         self._last: Image | None = None
+        self._focal = 0.85 * max(self._work_size)
+        self._focal_maps: list[Array] = []
 
     def add(self, frame: Frame) -> None:
         """Follow the camera into the next frame."""
@@ -234,31 +237,61 @@ class CameraFollower:
         similar = tries.similar
         if similar.sum() < _FEWEST:
             return None
-        source, target = tries.guess_px[similar], tries.sightings.xy_px[similar]
-        variance = (tries.error_px / self._trust(tries, similar))[similar] ** 2
-        size = (work.shape[1], work.shape[0])
-        joint, weight = align_points(source, target, variance, size_px=size, softness_px=(6.0, 2.5, 1.5))
+        error = tries.error_px / self._trust(tries, similar)
+        joint, weight = self._align(
+            tries.guess_px[similar], tries.sightings.xy_px[similar], error[similar], softness_px=(6.0, 2.5, 1.5)
+        )
         good = np.zeros(len(similar), dtype=bool)
         good[similar] = weight > 0.25
         if not self._supported(tries, good, share):
             return None
-        maps = []
-        for k, guess in enumerate(guesses):
-            own = good & (tries.key == k) & tries.proven
-            own_map = joint
-            if own.sum() >= 10:
-                own_map, _ = align_points(
-                    apply_homography(joint, tries.guess_px[own]),
-                    tries.sightings.xy_px[own],
-                    tries.error_px[own] ** 2,
-                    size_px=size,
-                    softness_px=(1.5,),
-                    stretch_px=1.0,
-                    bend_px=0.5,
-                )
-                own_map = own_map @ joint
-            maps.append(_scaled(own_map @ guess))
+        maps = [
+            self._fit_key(keys[k], joint @ guess, tries, good & (tries.key == k) & tries.proven)
+            for k, guess in enumerate(guesses)
+        ]
         return _Found(tries=tries, good=good, maps=maps)
+
+    def _align(
+        self, source: Array, target: Array, error: Array, *, softness_px: tuple[float, ...], loose_px: float = 0.0
+    ) -> tuple[Array, Array]:
+        """The motion of the picture; ``loose_px`` is how far from a turn it may be beyond sway and noise."""
+        return align_points(
+            source,
+            target,
+            error,
+            size_px=self._work_size,
+            focal_px=self._focal,
+            softness_px=softness_px,
+            stretch_px=1.0 + 2.0 * loose_px,
+            bend_px=0.3 + loose_px,
+        )
+
+    def _fit_key(self, key: KeyPicture, guess: Array, tries: Tries, own: NDArray[np.bool_]) -> Array:
+        """A key picture's map to the frame from its own proven points: near a turn of the camera as a whole."""
+        if own.sum() < 10:
+            return _scaled(guess)
+        turn = self._turn_only(guess)
+        source = apply_homography(turn, key.patches.xy_px[tries.number[own]])
+        step = self._view_step(guess) * self._work_size[0]
+        fitted, _ = self._align(
+            source,
+            tries.sightings.xy_px[own],
+            tries.error_px[own],
+            softness_px=(2.5, 1.5),
+            loose_px=(0.02 if self._focal_maps else 0.06) * step,
+        )
+        return _scaled(fitted @ turn)
+
+    def _turn_only(self, guess: Array) -> Array:
+        from_middle = self._from_middle
+        centred = np.linalg.inv(from_middle) @ guess @ from_middle
+        turned = turn_maps(nearest_turns(centred[None], self._focal), self._focal)[0]
+        return np.asarray(from_middle @ turned @ np.linalg.inv(from_middle))
+
+    @property
+    def _from_middle(self) -> Array:
+        width, height = self._work_size
+        return np.array([[1.0, 0, (width - 1) / 2], [0, 1.0, (height - 1) / 2], [0, 0, 1.0]])
 
     def _trust(self, tries: Tries, similar: NDArray[np.bool_]) -> Array:
         """How much each point counts: one that never fitted may sit on the animal, the less so the lower it lies."""
@@ -300,14 +333,8 @@ class CameraFollower:
         source, target, vote = source[seen], target[seen], vote[seen]
         common = find_common_shift(target - source, vote, reach_px=4.0)
         start = np.array([[1.0, 0, common[0]], [0, 1.0, common[1]], [0, 0, 1.0]])
-        motion, _ = align_points(
-            source + common,
-            target,
-            1.0 / vote,
-            size_px=(work.shape[1], work.shape[0]),
-            softness_px=(12.0, 8.0, 5.0, 3.0, 3.0),
-            stretch_px=20.0,
-            bend_px=4.0,
+        motion, _ = self._align(
+            source + common, target, vote**-0.5, softness_px=(12.0, 8.0, 5.0, 3.0, 3.0), loose_px=2.0
         )
         motion = motion @ start
         guesses = [motion @ key.to_frame for key in self._active()]
@@ -355,9 +382,17 @@ class CameraFollower:
         if not fading and self._reuse_key(work, index, chain):
             return
         scale = self._scale_of(primary)
+        self._learn_focal(primary)
         key = make_key(work, index, self._next_landmark(), self._floor_row, chain)
         self._keep_key(key, scale)
         track.second, track.primary = track.primary, len(self._keys) - 1
+
+    def _learn_focal(self, key: KeyPicture) -> None:
+        """Take the focal length from how the picture bent while the view moved away from a key picture."""
+        if self._view_step(key.to_frame) > 0.7 * _KEY_STEP:
+            from_middle = self._from_middle
+            self._focal_maps.append(np.linalg.inv(from_middle) @ key.to_frame @ from_middle)
+            self._focal = guess_focal(np.stack(self._focal_maps[-8:]), 0.85 * max(self._work_size))
 
     def _reuse_key(self, work: Image, index: int, chain: Array) -> bool:
         """Go back to an earlier key picture of this stretch that shows nearly this view."""

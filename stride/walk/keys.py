@@ -123,7 +123,7 @@ def point_error(strength: Array) -> Array:
 
     Measured on rendered clips: a floor that the strongest reach, and drag by the codec that grows with weakness.
     """
-    return np.hypot(0.12, 8.0 / np.maximum(strength, 1.0))
+    return np.hypot(0.12, 12.0 / np.maximum(strength, 1.0))
 
 
 def look_for(

@@ -20,6 +20,7 @@ from ..numeric.bundle import (
     turn_by,
 )
 from ..numeric.homography import apply_homography
+from ..numeric.turns import guess_focal, nearest_turns
 from .camera import CameraMotion, still_camera
 from .holding import Record
 from .keys import point_error
@@ -65,8 +66,8 @@ class _Settling:
         keys, of_key = record.keys, np.array([one.key for one in record.frames])
         to_middle = np.array([[1.0, 0, self.middle[0]], [0, 1.0, self.middle[1]], [0, 0, 1.0]])
         from_key = np.stack([np.linalg.inv(to_middle) @ record.frames[i].from_key @ to_middle for i in self.frames])
-        self.focal = _guess_focal(from_key, self.focal)
-        turn = _nearest_turns(from_key, self.focal)
+        self.focal = guess_focal(from_key[_far(from_key)], self.focal)
+        turn = nearest_turns(from_key, self.focal)
         # chain rotations through keys
         place_of = {int(f): n for n, f in enumerate(self.frames)}
         mine = [k for k, s in enumerate(record.key_stretch) if s == self.stretch]
@@ -261,25 +262,6 @@ def _derive_map(views: Views, points: Array) -> tuple[Array, Array]:
     return jacobian[..., :SHARED], jacobian[..., SHARED:]
 
 
-def _nearest_turns(maps: Array, focal: float) -> Array:
-    """The rotation nearest to each homography between views of one focal length, pixels from the middle."""
-    unit = np.diag([focal, focal, 1.0])
-    plain = np.linalg.inv(unit) @ maps @ unit
-    left, _, right = np.linalg.svd(plain)
-    turn = left @ right
-    return np.asarray(turn * np.sign(np.linalg.det(turn))[:, None, None])
-
-
-def _guess_focal(maps: Array, usual: float) -> float:
-    """The focal length under which homographies between views come nearest to rotations."""
+def _far(maps: Array) -> NDArray[np.bool_]:
     step = np.abs(maps[:, :2, 2]).max(axis=1)
-    far = maps[step > 0.6 * step.max()]
-    candidates = usual * np.exp(np.linspace(-0.7, 0.7, 57))
-    cost = []
-    for focal in candidates:
-        unit = np.diag([focal, focal, 1.0])
-        singular = np.linalg.svd(np.linalg.inv(unit) @ far @ unit, compute_uv=False)
-        cost.append(np.mean(np.log(singular[:, 0] / singular[:, 2]) ** 2))
-    belief = (np.log(candidates / usual) / 0.25) ** 2
-    # Sway and noise distort the maps by a few parts in a thousand whatever the focal length.
-    return float(candidates[int(np.argmin(np.array(cost) * len(far) / 0.004**2 + belief))])
+    return np.asarray(step > 0.6 * step.max())
