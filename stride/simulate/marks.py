@@ -11,6 +11,7 @@ from ..walk.limbs import LIMBS
 from .truth import SeenPrint, Truth, floor_px
 
 Array = NDArray[np.float64]
+GroundMarks = Literal["plane", "length", "none"]
 
 _FROM_EDGE_PX = 4.0
 
@@ -21,7 +22,7 @@ def marks_from_truth(
     *,
     per_stance: int = 1,
     noise_px: float = 0.0,
-    ground: Literal["plane", "length", "none"] = "plane",
+    ground: GroundMarks = "plane",
     floor_noise_px: float = 0.0,
     skip: float = 0.0,
     clip_name: str | None = None,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, fields, is_dataclass
 from pathlib import Path
 from typing import Any
 
@@ -29,6 +29,7 @@ FORMAT = "stride-truth"
 VERSION = 1
 
 _INSIDE_PX = 2.0
+_DECIMALS = {"times": 9, "toes": 6, "toes_px": 4, "pitch": 5, "floor_to_px": 8}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -167,7 +168,7 @@ def save_truth(truth: Truth, path: Path) -> None:
         If the file cannot be written.
     """
     document: dict[str, Any] = {"format": FORMAT, "version": VERSION, "limbs": list(LIMBS)}
-    document |= {name: _plain(getattr(truth, name)) for name in truth.__slots__}
+    document |= {name: _plain(getattr(truth, name), _DECIMALS.get(name, 12)) for name in truth.__slots__}
     try:
         path.write_text(json.dumps(document, separators=(",", ":")) + "\n", encoding="utf-8")
     except OSError as error:
@@ -278,18 +279,18 @@ def _seen_prints(scene: Scene, visible: NDArray[np.bool_]) -> tuple[SeenPrint, .
     return tuple(prints)
 
 
-def _plain(value: Any) -> Any:
+def _plain(value: Any, decimals: int) -> Any:
     """A value as JSON writes it; infinite times become null."""
     if isinstance(value, np.ndarray):
-        return value.tolist() if value.dtype == bool else np.round(value, 9).tolist()
+        return value.tolist() if value.dtype == bool else np.round(value, decimals).tolist()
     if isinstance(value, tuple):
-        return [_plain(one) for one in value]
+        return [_plain(one, decimals) for one in value]
     if isinstance(value, dict):
-        return {key: _plain(one) for key, one in value.items()}
-    if hasattr(value, "__dataclass_fields__"):
-        return {name: _plain(getattr(value, name)) for name in value.__dataclass_fields__}
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
+        return {key: _plain(one, decimals) for key, one in value.items()}
+    if is_dataclass(value):
+        return {one.name: _plain(getattr(value, one.name), decimals) for one in fields(value)}
+    if isinstance(value, float):
+        return round(value, decimals) if math.isfinite(value) else None
     return value
 
 
