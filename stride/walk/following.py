@@ -33,6 +33,7 @@ _WAIT_STANDING = 0.9
 _LOST_FRAMES = 4
 # A stance and what comes before or after it, from a mark somewhere in it (s).
 _STANCE = 1.3
+_BRIEF = 5
 # Frames next to the marked one in which the hoof still stands as it was marked.
 _CLEAR_FRAMES = 8
 
@@ -123,9 +124,22 @@ def watch_standing(
     clear : Picture or None
         Where the hoof is seen best standing at that place; by default the marked frame.
     """
+    standing = _watch(pictures, np.array(xy_px, dtype=float), shape, clear or pictures[0], learn=True)
+    if len(standing.xy_px) < min(_BRIEF, len(pictures)):
+        # No stance is so brief: the hoof looks less alike from frame to frame than could be learned.
+        standing = _watch(pictures, np.array(xy_px, dtype=float), shape, clear or pictures[0], learn=False)
+    return standing
+
+
+def _watch(
+    pictures: Sequence[Picture], xy_px: Array, shape: HoofShape, clear: Picture, *, learn: bool
+) -> Standing:
     onward = len(pictures) > 1 and pictures[1].t > pictures[0].t
-    watch = _Watch((clear or pictures[0]).luma, np.array(xy_px, dtype=float), shape, heel_rises=onward)
-    watch.learn([one.luma for one in pictures if one is not clear and abs(one.t - pictures[0].t) < _STANCE])
+    watch = _Watch(clear.luma, xy_px, shape, heel_rises=onward)
+    if learn:
+        watch.learn(
+            [one.luma for one in pictures if one is not clear and abs(one.t - pictures[0].t) < _STANCE]
+        )
     rows: list[tuple[Array, float, bool]] = [(watch.place, 0.05**2, True)]
     last_seen = 0
     for number, picture in enumerate(pictures[1:], start=1):
