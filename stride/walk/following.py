@@ -33,7 +33,8 @@ _WAIT_STANDING = 0.9
 _LOST_FRAMES = 4
 # A stance and what comes before or after it, from a mark somewhere in it (s).
 _STANCE = 1.3
-_BRIEF = 5
+# Frames below which a hoof was not watched standing, but only marked.
+_BRIEF = 4
 # Frames next to the marked one in which the hoof still stands as it was marked.
 _CLEAR_FRAMES = 8
 
@@ -104,6 +105,11 @@ class Standing:
     seen: NDArray[np.bool_]
     angle: float
 
+    @property
+    def brief(self) -> bool:
+        """Whether it was seen too briefly to be sure that it is the hoof that stood there."""
+        return len(self.xy_px) < _BRIEF
+
 
 def watch_standing(
     pictures: Sequence[Picture], xy_px: Array, shape: HoofShape, clear: Picture | None = None
@@ -125,7 +131,7 @@ def watch_standing(
         Where the hoof is seen best standing at that place; by default the marked frame.
     """
     standing = _watch(pictures, np.array(xy_px, dtype=float), shape, clear or pictures[0], learn=True)
-    if len(standing.xy_px) < min(_BRIEF, len(pictures)):
+    if standing.brief and len(pictures) >= _BRIEF:
         # No stance is so brief: the hoof looks less alike from frame to frame than could be learned.
         standing = _watch(pictures, np.array(xy_px, dtype=float), shape, clear or pictures[0], learn=False)
     return standing

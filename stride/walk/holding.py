@@ -183,7 +183,7 @@ class CameraFollower:
         patches = self._keys[0].patches
         width = self._size[0] / self._reduced
         cell = (patches.xy_px // (width / 8)).astype(int)
-        order = np.argsort(-patches.strength, kind="stable")
+        order = np.argsort(np.trace(patches.spread, axis1=1, axis2=2), kind="stable")
         _, first = np.unique(cell[order] @ [100, 1], return_index=True)
         xy = self._to_full(patches.xy_px[order[first]])
         return cut_patches(luma, xy)
@@ -237,9 +237,9 @@ class CameraFollower:
         similar = tries.similar
         if similar.sum() < _FEWEST:
             return None
-        error = tries.error_px / self._trust(tries, similar)
+        cov = tries.cov_px2 / self._trust(tries, similar)[:, None, None] ** 2
         joint, weight = self._align(
-            tries.guess_px[similar], tries.sightings.xy_px[similar], error[similar], softness_px=(6.0, 2.5, 1.5)
+            tries.guess_px[similar], tries.sightings.xy_px[similar], cov[similar], softness_px=(6.0, 2.5, 1.5)
         )
         good = np.zeros(len(similar), dtype=bool)
         good[similar] = weight > 0.25
@@ -252,13 +252,13 @@ class CameraFollower:
         return _Found(tries=tries, good=good, maps=maps)
 
     def _align(
-        self, source: Array, target: Array, error: Array, *, softness_px: tuple[float, ...], loose_px: float = 0.0
+        self, source: Array, target: Array, cov: Array, *, softness_px: tuple[float, ...], loose_px: float = 0.0
     ) -> tuple[Array, Array]:
         """The motion of the picture; ``loose_px`` is how far from a turn it may be beyond sway and noise."""
         return align_points(
             source,
             target,
-            error,
+            cov,
             size_px=self._work_size,
             focal_px=self._focal,
             softness_px=softness_px,
@@ -276,7 +276,7 @@ class CameraFollower:
         fitted, _ = self._align(
             source,
             tries.sightings.xy_px[own],
-            tries.error_px[own],
+            tries.cov_px2[own],
             softness_px=(2.5, 1.5),
             loose_px=(0.02 if self._focal_maps else 0.06) * step,
         )
@@ -334,7 +334,7 @@ class CameraFollower:
         common = find_common_shift(target - source, vote, reach_px=4.0)
         start = np.array([[1.0, 0, common[0]], [0, 1.0, common[1]], [0, 0, 1.0]])
         motion, _ = self._align(
-            source + common, target, vote**-0.5, softness_px=(12.0, 8.0, 5.0, 3.0, 3.0), loose_px=2.0
+            source + common, target, np.eye(2) / vote[:, None, None], softness_px=(12.0, 8.0, 5.0, 3.0, 3.0), loose_px=2.0
         )
         motion = motion @ start
         guesses = [motion @ key.to_frame for key in self._active()]

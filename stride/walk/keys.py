@@ -8,7 +8,15 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from ..imaging.flow import REACH_PX, Patches, Sightings, cut_patches, find_strong_points, locate_patches
+from ..imaging.flow import (
+    REACH_PX,
+    Patches,
+    Sightings,
+    cut_patches,
+    find_strong_points,
+    gather_patches,
+    locate_patches,
+)
 from ..imaging.overlap import Outlook
 from ..numeric.homography import apply_homography, differentiate_by_point
 from .clip import Image
@@ -17,6 +25,9 @@ Array = NDArray[np.float64]
 
 #: Points weaker than this are dragged along by the codec (grey levels per px).
 WEAKEST = 14.0
+# Standard error of the sharpest points (px), and noise in grey levels that would explain the errors of weak ones.
+_SHARPEST = 0.12
+_DRAG = 12.0
 # Cells across the picture in which points are chosen, and points in each on the floor and above it.
 _CELLS = 16
 _PER_CELL = (3, 1)
@@ -80,7 +91,7 @@ class Tries:
     """Points of some key pictures looked for in one frame.
 
     ``key`` (M,) counts the key pictures given, ``number`` (M,) the point in it; ``guess_px`` (M, 2) where it was
-    expected, ``sightings`` where it was found, ``error_px`` (M,) how well such a point is found, ``proven`` (M,)
+    expected, ``sightings`` where it was found, ``cov_px2`` (M, 2, 2) how well such a point is found, ``proven`` (M,)
     whether it has fitted before, ``on_floor`` (M,) whether it lies in the floor's part of its key picture.
     """
 
@@ -88,7 +99,7 @@ class Tries:
     number: NDArray[np.intp]
     guess_px: Array
     sightings: Sightings
-    error_px: Array
+    cov_px2: Array
     proven: NDArray[np.bool_]
     on_floor: NDArray[np.bool_]
 
@@ -118,12 +129,12 @@ def make_key(
     )
 
 
-def point_error(strength: Array) -> Array:
-    """Standard error per axis (px) with which points of a given strength are found in compressed video.
+def sighting_cov(spread: Array) -> Array:
+    """Covariance (px²) with which points of a given spread are found in compressed video, (N, 2, 2).
 
-    Measured on rendered clips: a floor that the strongest reach, and drag by the codec that grows with weakness.
+    Measured on rendered clips: a floor that the sharpest reach, and drag by the codec that grows with weakness.
     """
-    return np.hypot(0.12, 12.0 / np.maximum(strength, 1.0))
+    return np.asarray(_SHARPEST**2 * np.eye(2) + _DRAG**2 * spread)
 
 
 def look_for(
@@ -141,7 +152,7 @@ def look_for(
         parts.append(key.patches)
         spots.append(spot[number])
         shapes.append(differentiate_by_point(guess, key.patches.xy_px[number]))
-    patches = _gather(parts, chosen)
+    patches = gather_patches(parts, chosen)
     guess_px = np.concatenate(spots)
     sightings = locate_patches(work, patches, guess_px, np.concatenate(shapes), iterations=iterations)
     return Tries(
@@ -149,7 +160,7 @@ def look_for(
         number=np.concatenate(chosen),
         guess_px=guess_px,
         sightings=sightings,
-        error_px=point_error(patches.strength),
+        cov_px2=sighting_cov(patches.spread),
         proven=np.concatenate([key.hits[number] >= 3 for key, number in zip(keys, chosen, strict=True)]),
         on_floor=np.concatenate([key.on_floor[number] for key, number in zip(keys, chosen, strict=True)]),
     )
@@ -160,16 +171,3 @@ def _first_few(
 ) -> NDArray[np.intp]:
     floor = on_floor[number]
     return np.concatenate([number[floor][: most[0]], number[~floor][: most[1]]])
-
-
-def _gather(parts: Sequence[Patches], chosen: Sequence[NDArray[np.intp]]) -> Patches:
-    def all_of(name: str) -> NDArray[np.float32]:
-        return np.concatenate([getattr(part, name)[number] for part, number in zip(parts, chosen, strict=True)])
-
-    return Patches(
-        xy_px=all_of("xy_px").astype(float),
-        strength=all_of("strength").astype(float),
-        template=all_of("template"),
-        descent=all_of("descent"),
-        inverse=all_of("inverse"),
-    )

@@ -23,7 +23,7 @@ from ..numeric.homography import apply_homography
 from ..numeric.turns import guess_focal, nearest_turns
 from .camera import CameraMotion, still_camera
 from .holding import Record
-from .keys import point_error
+from .keys import sighting_cov
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -134,20 +134,20 @@ class _Settling:
         view, landmark, xy = self._sights(self.frames[chosen], None)
         total = record.keys[-1].first_landmark + len(record.keys[-1].patches)
         own_view = np.full(total, -1)
-        own_xy, floor, error = np.zeros((total, 2)), np.zeros(total, bool), np.ones(total)
+        own_xy, floor, cov = np.zeros((total, 2)), np.zeros(total, bool), np.zeros((total, 2, 2))
         for k in self.mine:
             key = record.keys[k]
             part = slice(key.first_landmark, key.first_landmark + len(key.patches))
             own_view[part] = position[self.place_of[key.frame]]
             own_xy[part] = key.patches.xy_px - self.middle
             floor[part] = key.on_floor
-            error[part] = point_error(key.patches.strength)
+            cov[part] = sighting_cov(key.patches.spread)
         often = np.bincount(landmark, minlength=total) >= 2
         keep = often[landmark] & (own_view[landmark] != view)
         view, landmark, xy = view[keep], landmark[keep], xy[keep]
         used, compact = np.unique(landmark, return_inverse=True)
-        landmarks = Landmarks(view=own_view[used], xy_px=own_xy[used], on_floor=floor[used], error_px=error[used])
-        sights = Sights(view=view, landmark=compact, xy_px=xy, error_px=error[landmark])
+        landmarks = Landmarks(view=own_view[used], xy_px=own_xy[used], on_floor=floor[used], cov_px2=cov[used])
+        sights = Sights(view=view, landmark=compact, xy_px=xy, cov_px2=cov[landmark])
         numbers = np.full(total, -1)
         numbers[used] = np.arange(len(used))
         start = _take(views, chosen)
@@ -175,7 +175,7 @@ class _Settling:
         view, landmark, xy = self._sights(self.frames, None)
         keep = numbers[landmark] >= 0
         view, landmark, xy = view[keep], numbers[landmark[keep]], xy[keep]
-        sights = Sights(view=view, landmark=landmark, xy_px=xy, error_px=landmarks.error_px[landmark])
+        sights = Sights(view=view, landmark=landmark, xy_px=xy, cov_px2=landmarks.cov_px2[landmark])
         placed = resect_views(start, bundle, landmarks, sights, place_error=_SWAY, zoom_error=0.002)
         self.counts = np.bincount(view, minlength=len(t))
         final = placed.views

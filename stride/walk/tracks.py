@@ -220,22 +220,17 @@ class HoofFollower:
         onward = Corridor(start=a, end=b, begin=leave.t, finish=land.t, height_px=height, loose=0.15)
         backward = Corridor(start=b, end=a, begin=land.t, finish=leave.t, height_px=height, loose=0.15)
         span = [one for one in forth if leave.index <= one.index <= land.index]
-        state.add_swing(
-            number - 1,
-            span,
-            follow_swinging(span, ahead, onward, self._shape),
-        )
-        state.add_swing(
-            number,
-            span[::-1],
-            follow_swinging(span[::-1], standing, backward, self._shape),
-        )
+        if not ahead.brief:
+            state.add_swing(number - 1, span, follow_swinging(span, ahead, onward, self._shape))
+        if not standing.brief:
+            swing = follow_swinging(span[::-1], standing, backward, self._shape)
+            state.add_swing(number, span[::-1], swing)
 
     def _swing_open(
         self, state: _LimbState, number: int, pictures: list[Picture], standing: Standing
     ) -> None:
         """Follow a swing of which only one end is known."""
-        if len(pictures) < 2:
+        if len(pictures) < 2 or standing.brief:
             return
         start, begin = standing.xy_px[-1], pictures[0].t
         onward = 1 if pictures[1].index > pictures[0].index else -1
