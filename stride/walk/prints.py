@@ -76,6 +76,9 @@ _CAMERA_MEMORY = 0.3
 # Fraction of a frame, and time, by which an event stays unsure however clean the path (frames, s).
 _EVENT_FLOOR = (0.15, 0.003)
 _EVENT_WINDOW = 0.13
+# Close to contact the hoof rocks on the floor and its picture tells little of where the toe is: frames so much before
+# to so much after the edge of a run are left out (s).
+_ROCKING = (-0.035, 0.020)
 _SHORTEST_STANCE = 0.15
 _LONGEST_HIDDEN = 0.9
 # Times no walking bovine goes below, loosely; and the longest gap in which an event is still guessed (s).
@@ -258,6 +261,10 @@ def _find_event(
     if len(off) < 3 or len(on) < 3 or _hidden_about(path, edge, reach):
         return _bound_event(path, edge, sign, speed, floor)
     margin = max(0.06, 2.5 * step)
+    rocking = (t[near] - t[edge] > _ROCKING[0]) & (t[near] - t[edge] < _ROCKING[1])
+    firm = near[~rocking]
+    if min((firm < edge).sum(), (firm > edge).sum()) >= 3:
+        near = firm
     corner = find_corner(
         t[near], path.xy[near], path.variance[near], between=(t[edge] - margin, t[edge] + margin), kind=kind
     )
