@@ -17,6 +17,8 @@ Array = NDArray[np.float64]
 _WALLS, _BANDS = 10, 6
 _MUD = np.array([60.0, 76.0, 90.0])
 _SOLE_TONE = 0.45
+_NEXT = np.roll(np.arange(_WALLS), -1)
+_YZX, _ZXY = [1, 2, 0], [2, 0, 1]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,21 +57,21 @@ def paint_hoof(canvas: Canvas, view: View, paint: HoofPaint, world: Array, light
     levels = np.linspace(0.0, 1.0, _BANDS + 1)[:, None, None]
     spots = canvas.fixed(view.to_px((sole + levels * (crown - sole)).reshape(-1, 3))).reshape(-1, _WALLS, 2)
     centre = world.mean(axis=0)
-    turned = np.roll(np.arange(_WALLS), -1)
-    normals = np.cross(sole[turned] - sole, crown - sole)
-    middles = (sole + sole[turned] + crown + crown[turned]) / 4
-    normals *= np.sign(np.einsum("ij,ij->i", normals, middles - centre))[:, None]
-    normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-9)
-    facing = np.einsum("ij,ij->i", normals, view.place - middles) > 0
+    along, rise = sole[_NEXT] - sole, crown - sole
+    normals = along[:, _YZX] * rise[:, _ZXY] - along[:, _ZXY] * rise[:, _YZX]
+    middles = (sole + sole[_NEXT] + crown + crown[_NEXT]) / 4
+    normals *= np.sign(((middles - centre) * normals).sum(axis=1, keepdims=True))
+    normals /= np.maximum(np.sqrt((normals**2).sum(axis=1, keepdims=True)), 1e-9)
+    facing = ((view.place - middles) * normals).sum(axis=1) > 0
     lit = light.ambient + (1 - light.ambient) * np.clip(normals @ light.unit, 0, None)
     tones = np.clip(paint.walls * lit[:, None, None], 3, 250)
     if _faces(view, sole, centre):
         canvas.fill(spots[0], _colour(paint.sole))
+    shifted = spots[:, _NEXT]
+    quads = np.stack([spots[:-1], shifted[:-1], shifted[1:], spots[1:]], axis=2)
     for i in np.flatnonzero(facing):
-        j = turned[i]
-        for band in range(_BANDS):
-            quad = np.stack([spots[band, i], spots[band, j], spots[band + 1, j], spots[band + 1, i]])
-            canvas.fill(quad, _colour(tones[i, band]))
+        for quad, tone in zip(quads[:, i], tones[i].tolist(), strict=True):
+            canvas.fill(quad, tone)
     if _faces(view, crown, centre):
         canvas.fill(spots[-1], _colour(paint.crown))
 

@@ -42,7 +42,7 @@ Action = Literal["walk", "trot", "halt", "stand", "empty"]
 
 _LONGEST = 7.0
 _HOOF_SPEED = 5.0
-_BLURRED_STEP_PX = 3.0
+_BLURRED_STEP_PX = 4.0
 _MOST_MOMENTS = 5
 
 
