@@ -10,6 +10,8 @@ from io import BytesIO
 from pathlib import Path
 from typing import Final, Literal
 
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 
 from ..errors import OutputError
@@ -21,12 +23,12 @@ from .footfalls import draw_footfalls, draw_support, explain_footfalls, make_foo
 from .lifts import draw_lifts, explain_lifts, make_lift_handles
 from .overreaches import draw_overreaches, explain_overreaches, make_overreach_handles
 from .positions import draw_positions, explain_positions, make_position_handles
+from .stretches import ROW_IN, split_walkway
 from .style import WIDTH_IN, charted, frame_figure, make_figure, measure_note, place_legend, write_note
-from .walkway import ROW_IN, draw_walkway, explain_walkway, find_extent, make_limb_handles, split_walkway
+from .walkway import draw_walkway, explain_walkway, make_limb_handles
 
 PictureFormat = Literal["png", "svg"]
 
-PNG_DOTS_PER_INCH: Final = 150
 _TITLE_IN: Final = 0.42
 _TICKS_IN: Final = 0.34
 _LABEL_AND_LEGEND_IN: Final = 0.54
@@ -81,23 +83,22 @@ def make_figures(analysis: Analysis) -> dict[str, Figure]:
 
 def _make_walkway(analysis: Analysis) -> Figure:
     """The stretches under one another at one scale, placed by hand: equal aspect leaves an arranger no freedom."""
-    windows = split_walkway(analysis)
-    if not windows:
+    stretches = split_walkway(analysis)
+    if not stretches:
         figure = make_figure(_EMPTY_IN)
         draw_walkway(figure.subplots(), analysis)
         return figure
-    inch = ROW_IN / (windows[0][1] - windows[0][0])
-    extents = [find_extent(analysis, window, key=k == 0) for k, window in enumerate(windows)]
-    rows_in = [(high - low) * inch for low, high in extents]
+    inch = ROW_IN / (stretches[0].right - stretches[0].left)
+    rows_in = [(one.high - one.low) * inch for one in stretches]
     note_in = measure_note(write_note(explain_walkway(analysis), analysis))
     height_in = _TITLE_IN + sum(rows_in) + _TICKS_IN * len(rows_in) + _LABEL_AND_LEGEND_IN + note_in
     figure = make_figure(height_in, arranged=False)
     left, top = (WIDTH_IN - ROW_IN - 0.1) / WIDTH_IN, height_in - _TITLE_IN
-    for k, (window, row_in) in enumerate(zip(windows, rows_in, strict=True)):
+    for stretch, row_in in zip(stretches, rows_in, strict=True):
         top -= row_in
         ax = figure.add_axes((left, top / height_in, ROW_IN / WIDTH_IN, row_in / height_in))
-        draw_walkway(ax, analysis, window=window, key=k == 0)
-        if k < len(windows) - 1:
+        draw_walkway(ax, analysis, stretch=stretch)
+        if stretch is not stretches[-1]:
             ax.set_xlabel("")
         top -= _TICKS_IN
     present = [limb for limb in LIMBS if any(one.limb == limb for one in analysis.prints)]
@@ -168,9 +169,11 @@ def _make_lifts(analysis: Analysis) -> Figure:
 def render_figure(figure: Figure, form: PictureFormat) -> bytes:
     """The figure as a picture file; the same figure always gives the same bytes."""
     buffer = BytesIO()
-    with charted():
-        metadata = {"Date": None, "Creator": None} if form == "svg" else {"Software": None}
-        figure.savefig(buffer, format=form, dpi=PNG_DOTS_PER_INCH, metadata=metadata)
+    with charted():  # the canvases draw once, where Figure.savefig would draw every figure twice
+        if form == "svg":
+            FigureCanvasSVG(figure).print_svg(buffer, metadata={"Date": None, "Creator": None})
+        else:
+            FigureCanvasAgg(figure).print_png(buffer, metadata={"Software": None})
     return buffer.getvalue()
 
 

@@ -39,6 +39,7 @@ UNKNOWN: Final = "#efece6"
 
 NO_SCALE: Final = "no scale"
 WIDTH_IN: Final = 7.2
+DOTS_PER_INCH: Final = 150
 SMALL_PT: Final = 8.0
 BODY_PT: Final = 9.0
 TITLE_PT: Final = 11.5
@@ -129,7 +130,7 @@ def make_figure(height_in: float, *, arranged: bool = True) -> Figure:
     ``arranged`` keeps room for everything outside its axes; otherwise every axes is placed by hand.
     """
     layout = ConstrainedLayoutEngine(w_pad=_EDGE_IN, h_pad=_EDGE_IN) if arranged else None
-    figure = Figure(figsize=(WIDTH_IN, height_in), layout=layout)
+    figure = Figure(figsize=(WIDTH_IN, height_in), dpi=DOTS_PER_INCH, layout=layout)
     FigureCanvasAgg(figure)
     return figure
 
@@ -176,8 +177,10 @@ def frame_figure(figure: Figure, title: str, note: str) -> None:
         ax.tick_params(
             labelsize=SMALL_PT
         )  # said outright: how many ticks fit is asked of it at every drawing
-    figure.draw_without_rendering()
-    figure.set_layout_engine("none")  # arranged once, not anew for every file it is saved to
+    engine = figure.get_layout_engine()
+    if engine is not None:  # arranged once, not anew for every file it is saved to
+        engine.execute(figure)
+        figure.set_layout_engine("none")
 
 
 def say_nothing_drawn(ax: Axes, reason: str) -> Axes:

@@ -5,14 +5,8 @@ import pytest
 from matplotlib.figure import Figure
 from matplotlib.patches import Ellipse, FancyArrowPatch, PathPatch
 
-from stride.charts.walkway import (
-    ELLIPSE_FACTOR,
-    draw_walkway,
-    explain_walkway,
-    lay_out_walkway,
-    outline_hoof,
-    split_walkway,
-)
+from stride.charts.stretches import ELLIPSE_FACTOR, lay_out_walkway
+from stride.charts.walkway import draw_walkway, explain_walkway, outline_hoof
 
 from ..builders import make_analysis
 from .cases import make_empty, make_length_only, make_one_sided, make_unscaled_single
@@ -134,28 +128,6 @@ def test_neither_scale_nor_stride_is_said():
     assert "no whole stride" in explain_walkway(analysis)
 
 
-@pytest.mark.parametrize("prints_per_limb", [2, 5, 9, 17])
-def test_a_long_walk_is_cut_between_prints_into_stretches_of_one_scale(prints_per_limb):
-    analysis = make_analysis(prints_per_limb=prints_per_limb)
-    windows, place = split_walkway(analysis), lay_out_walkway(analysis)
-    assert len({round(end - start, 9) for start, end in windows}) == 1
-    homes = []
-    for tip in place.along:
-        home = [k for k, (start, end) in enumerate(windows) if start <= tip - place.hoof and tip <= end]
-        assert home, "a print is on no stretch"
-        homes.append(home[0])
-    for one in analysis.overreaches:
-        assert homes[one.fore_print] == homes[one.hind_print]
-    drawn = [
-        gid
-        for window in windows
-        for gid in by_gid(
-            draw_walkway(Figure().subplots(), analysis, window=window), "overreach-", FancyArrowPatch
-        )
-    ]
-    assert sorted(drawn) == sorted(f"overreach-{o.fore_print}-{o.hind_print}" for o in analysis.overreaches)
-
-
 def test_a_missing_side_is_named():
     labels = [label.get_text() for label in draw(make_one_sided()).get_yticklabels()]
     assert labels == ["left:\nnone\nmeasured", "right\nside"]
@@ -165,4 +137,3 @@ def test_no_prints_are_said_in_words():
     ax = draw(make_empty())
     assert not ax.axison
     assert "No print was measured" in ax.texts[0].get_text()
-    assert split_walkway(make_empty()) == ()
