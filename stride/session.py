@@ -15,7 +15,7 @@ from pathlib import Path
 from .errors import MarksError, OutputError, RefusedError
 from .progress import Progress, silent
 from .records.archive import write_analysis
-from .records.marks_document import read_marks
+from .records.marks_document import LONGEST_TAG, read_marks
 from .walk.analysis import Analysis, analyse
 from .walk.marks import Marks
 from .walk.settings import Settings
@@ -70,6 +70,11 @@ def measure_clip(
     """
     from .media.reader import open_clip
 
+    if tag is not None and not 1 <= len(tag) <= LONGEST_TAG:
+        raise MarksError(
+            f"The animal's tag has {len(tag)} characters; from 1 to {LONGEST_TAG} can be kept.",
+            "Give a shorter tag, or leave it out.",
+        )
     folder = out if out is not None else path.with_name(path.name + RESULT_SUFFIX)
     check_result_folder(folder)
     clip = open_clip(path, filmed_at=filmed_at)
@@ -136,6 +141,11 @@ def check_result_folder(folder: Path) -> None:
     parent = folder.absolute().parent
     while not parent.exists():
         parent = parent.parent
+    if not parent.is_dir():
+        raise OutputError(
+            f"{parent.name} is a file, but a folder for the results was needed there.",
+            "Choose another --out.",
+        )
     if not os.access(parent, os.W_OK):
         raise OutputError(f"Nothing may be written in {parent}.", "Choose a folder of your own with --out.")
 
@@ -153,11 +163,7 @@ def writing_folder(folder: Path) -> Iterator[Path]:
     try:
         yield fresh
         fresh.chmod(0o755)
-        old = fresh.with_name(fresh.name + "-old")
-        if folder.exists():
-            folder.rename(old)
-        fresh.rename(folder)
-        shutil.rmtree(old, ignore_errors=True)
+        _replace_folder(folder, fresh)
     except OSError as error:
         raise OutputError(
             f"The results could not be written ({error.strerror}).",
@@ -165,6 +171,21 @@ def writing_folder(folder: Path) -> Iterator[Path]:
         ) from error
     finally:
         shutil.rmtree(fresh, ignore_errors=True)
+
+
+def _replace_folder(folder: Path, fresh: Path) -> None:
+    """Put ``fresh`` in the place of ``folder``; where that fails, what was there stays."""
+    old = fresh.with_name(fresh.name + "-old")
+    if not folder.exists():
+        fresh.rename(folder)
+        return
+    folder.rename(old)
+    try:
+        fresh.rename(folder)
+    except OSError:
+        old.rename(folder)
+        raise
+    shutil.rmtree(old, ignore_errors=True)
 
 
 def _write_results(

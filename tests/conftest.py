@@ -12,6 +12,7 @@ import pytest
 from numpy.typing import NDArray
 
 from stride.media.encoder import encode_clip
+from stride.session import Result, measure_clip
 from stride.simulate.marks import marks_from_truth
 from stride.simulate.scene import draw_scene, render
 from stride.simulate.truth import Truth, truth_of
@@ -55,3 +56,9 @@ def filmed_walk(tmp_path_factory: pytest.TempPathFactory) -> FilmedWalk:
     marks_file = folder / "aisle.marks.json"
     marks_file.write_text(json.dumps(marks), encoding="utf-8")
     return FilmedWalk(clip=clip, marks_file=marks_file, marks=marks, truth=truth, frames=frames)
+
+
+@pytest.fixture(scope="session")
+def measured_walk(filmed_walk: FilmedWalk, tmp_path_factory: pytest.TempPathFactory) -> Result:
+    """The same clip measured, with everything a user gets in its result folder."""
+    return measure_clip(filmed_walk.clip, out=tmp_path_factory.mktemp("measured") / "result")

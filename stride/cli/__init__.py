@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import importlib
 import os
+import signal
 import sys
+from types import FrameType
 from typing import Final
 
 import click
@@ -59,6 +61,7 @@ def commands() -> None:
 
 def main() -> None:
     """Run the command line and end the process with its exit code."""
+    signal.signal(signal.SIGTERM, _stop)
     try:
         commands.main(standalone_mode=False)
     except StrideError as error:
@@ -74,3 +77,8 @@ def main() -> None:
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(0)
+
+
+def _stop(number: int, _frame: FrameType | None) -> None:
+    """End as after Ctrl-C, so that half-written results are cleared away."""
+    sys.exit(128 + number)

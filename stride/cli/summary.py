@@ -14,6 +14,8 @@ def summarise(analysis: Analysis) -> Iterator[str]:
     """Verdict, the key numbers with their 95 % doubt, and the cautions."""
     tag = analysis.marks.animal.tag
     yield f"{analysis.clip.name}" + (f", animal {tag}" if tag else "")
+    yield analysis.clip.timing.note
+    yield ""
     yield from say_verdict(analysis.verdict)
     yield ""
     width = max(len(name_of(name)) for name in _FIRST)

@@ -61,8 +61,8 @@ class VideoClip:
 
     @property
     def name(self) -> str:
-        """File name without folder."""
-        return self._path.name
+        """File name without folder; what is no text in it is shown as �."""
+        return os.fsencode(self._path.name).decode(errors="replace")
 
     @property
     def size_px(self) -> tuple[int, int]:

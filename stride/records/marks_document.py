@@ -10,6 +10,7 @@ from ..walk.marks import Animal, FloorPoint, HoofMark, KnownLength, Landmark, Ma
 from .document import Node, parse_document
 
 FORMAT, VERSION = "stride-marks", 1
+LONGEST_TAG = 80
 
 
 def read_marks(text: str | bytes) -> Marks:
@@ -128,6 +129,6 @@ def _read_landmark(node: Node) -> Landmark:
 def _read_animal(node: Node) -> Animal:
     fields = node.fields(("tag", "hip_height_m"))
     return Animal(
-        tag=fields["tag"].text(most=80) if "tag" in fields else None,
+        tag=fields["tag"].text(most=LONGEST_TAG) if "tag" in fields else None,
         hip_height=fields["hip_height_m"].number(above=0.3, below=2.5) if "hip_height_m" in fields else None,
     )
