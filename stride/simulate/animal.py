@@ -190,7 +190,7 @@ def _cut_leg(coat: Image, limb: Limb, look: Look, shade: Shade) -> list[Cutout]:
             outline,
             shade=shade,
             girth=look.girth if i else 1.0,
-            soft=0.0 if i else 0.12,
+            soft=0.0 if i else 0.09,
         )
         for i, outline in enumerate(LEGS[pair_of(limb)])
     ]
