@@ -27,6 +27,9 @@ Array = NDArray[np.float64]
 _ASSUMED_TILT = 5.0 / (0.8 * 1.2)
 _ASSUMED_TILT_ERROR = 0.5
 _ASSUMED_FOCAL = 0.8
+# How far such a phone is turned from square to the walk, and leans to one side (rad). Common practice, no source.
+_ASSUMED_YAW = 0.105
+_ASSUMED_LEAN = 0.026
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,7 +114,11 @@ def fit_ground(marks: Marks, camera: CameraMotion, size_px: tuple[int, int], set
         return _fit_lengths(marks.lengths, camera, size_px, settings)
     rows = [mark.xy_px[1] for mark in marks.hooves] or [0.8 * size_px[1]]
     return tilted_ground(
-        scale=1.0, tilt=_ASSUMED_TILT / max(size_px), row=float(np.mean(rows)), angle=0.0, size_px=size_px
+        scale=1.0,
+        tilt=_ASSUMED_TILT / max(size_px),
+        middle=(size_px[0] / 2, float(np.mean(rows))),
+        angle=0.0,
+        size_px=size_px,
     )
 
 
@@ -119,45 +126,53 @@ def tilted_ground(
     *,
     scale: float,
     tilt: float,
-    row: float,
+    middle: tuple[float, float],
     angle: float,
     size_px: tuple[int, int],
     covariance: Array | None = None,
     kind: Literal["length", "none"] = "none",
 ) -> Ground:
-    """The floor seen by a level camera square to the walk, of which only one row's scale is known.
+    """The floor seen by a camera nearly level and nearly square to the walk, its scale known at one point.
+
+    That the line of walk slants in the picture may come from a camera that leans or from one that is turned to the
+    walk, so that one end is farther away; half is put down to each, and the doubt is kept.
 
     Parameters
     ----------
     scale : float
-        Floor length per px along the walk at picture row ``row``.
+        Floor length per px along the walk at ``middle``.
     tilt : float
         Relative growth of px per floor length for each px further down the picture (1/px): the inverse of the
         height of that row below the horizon.
-    row : float
-        Picture row (px), after turning the picture by ``angle`` about its centre.
+    middle : (float, float)
+        Point of the picture (px).
     angle : float
         Direction of the line of walk in the picture (rad).
     covariance : (2, 2) float array or None
         Of (log scale, tilt); by default nothing is known of the scale and little of the tilt.
     """
     c, s = np.cos(angle), np.sin(angle)
-    mx, my = size_px[0] / 2, size_px[1] / 2
-    turn = np.array([[c, s, mx - c * mx - s * my], [-s, c, my + s * mx - c * my], [0, 0, 1]])
-    depth = _ASSUMED_FOCAL * max(size_px) * scale
-    level = np.array(
-        [[scale, 0, -scale * mx], [0, -depth * tilt, depth * tilt * row], [0, tilt, 1 - tilt * row]]
+    turn = np.array(
+        [[c, s, -c * middle[0] - s * middle[1]], [-s, c, s * middle[0] - c * middle[1]], [0, 0, 1]]
     )
-    by_tilt = np.array([[0, 0, 0], [0, -depth, depth * row], [0, 1, -row]], dtype=float)
+    focal = _ASSUMED_FOCAL * max(size_px)
+    yaw_part = (_ASSUMED_YAW / focal) ** 2
+    share = yaw_part / (yaw_part + (_ASSUMED_LEAN * tilt) ** 2)
+    slant = share * float(np.tan(angle)) * tilt
+    depth = focal * scale
+    level = np.array([[scale, 0, 0], [0, -depth * tilt, 0], [slant, tilt, 1]])
     by_log_scale = np.vstack([level[:2], np.zeros((1, 3))])
-    if covariance is None:
-        covariance = np.diag([0.0, (_ASSUMED_TILT_ERROR * tilt) ** 2])
+    by_tilt = np.array([[0, 0, 0], [0, -depth, 0], [0, 1, 0]], dtype=float)
+    by_slant = np.array([[0, 0, 0], [0, 0, 0], [1, 0, 0]], dtype=float)
+    full = np.zeros((3, 3))
+    full[:2, :2] = np.diag([0.0, (_ASSUMED_TILT_ERROR * tilt) ** 2]) if covariance is None else covariance
+    full[2, 2] = yaw_part * (1 - share)
     return Ground(
         kind=kind,
         matrix=level @ turn,
-        parameters=np.stack([by_log_scale @ turn, by_tilt @ turn]),
-        covariance=covariance,
-        scale_error=float(np.sqrt(covariance[0, 0])),
+        parameters=np.stack([by_log_scale @ turn, by_tilt @ turn, by_slant @ turn]),
+        covariance=full,
+        scale_error=float(np.sqrt(full[0, 0])),
         trusted_px=np.empty((0, 2)),
         unit="m" if kind == "length" else "stride",
     )
@@ -195,7 +210,7 @@ def _fit_plane(points: tuple[FloorPoint, ...], camera: CameraMotion, settings: S
         raise MarksError(
             f"The floor points contradict one another: point {worst + 1} lies {off * 100:.0f} cm from where "
             "the others put it.",
-            "Check its place in the picture and its measures; x runs along the walk to the right, y away from the camera.",
+            "Check its place in the picture and its measures: x along the walk to the right, y away from the camera.",
         )
     ground = Ground(
         kind="plane",
@@ -231,18 +246,19 @@ def _fit_lengths(
             "Mark both its ends, the longer the better.",
         )
     angle = float(np.arctan2(*(span * pixels[:, None]).sum(axis=0)[::-1]))
-    turned = tilted_ground(scale=1.0, tilt=1e-9, row=0.0, angle=angle, size_px=size_px)
-    rows = -turned.to_floor(ends.mean(axis=1))[:, 1] / (_ASSUMED_FOCAL * max(size_px) * 1e-9)
-    weight = 1.0 / (
+    rows = ends.mean(axis=1) @ [-np.sin(angle), np.cos(angle)]
+    error = (
         2 * (settings.floor_point_error_px / known) ** 2
         + (settings.floor_point_error * pixels / known**2) ** 2
     )
-    row = float((weight * rows).sum() / weight.sum())
-    log_scale, tilt, covariance = _fit_tilt(pixels / known, weight, rows - row, _ASSUMED_TILT / max(size_px))
+    weight = 1.0 / error
+    centre = (weight[:, None] * ends.mean(axis=1)).sum(axis=0) / weight.sum()
+    drop = rows - (weight * rows).sum() / weight.sum()
+    log_scale, tilt, covariance = _fit_tilt(pixels / known, weight, drop, _ASSUMED_TILT / max(size_px))
     return tilted_ground(
         scale=float(np.exp(log_scale)),
         tilt=tilt,
-        row=row,
+        middle=(float(centre[0]), float(centre[1])),
         angle=angle,
         size_px=size_px,
         covariance=covariance,

@@ -74,7 +74,7 @@ _ALIKE_FRAMES = 5
 # The camera's error changes slowly: within this time it is one error (s).
 _CAMERA_MEMORY = 0.3
 # Fraction of a frame, and time, by which an event stays unsure however clean the path (frames, s).
-_EVENT_FLOOR = (0.15, 0.003)
+_EVENT_FLOOR = (0.35, 0.005)
 _EVENT_WINDOW = 0.13
 # Close to contact the hoof rocks on the floor and its picture tells little of where the toe is: frames so much before
 # to so much after the edge of a run are left out (s).
