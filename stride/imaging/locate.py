@@ -43,11 +43,6 @@ class Patch:
     inverse: Array
     contrast: float
 
-    def compare(self, other: Patch) -> float:
-        """Weighted correlation with another patch cut with the same weight, as they lie."""
-        weight = self.weight.reshape(-1)
-        return float((weight * self.template) @ other.template) / float(weight.sum())
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sighting:
@@ -100,6 +95,17 @@ def cut_patch(
         inverse=np.linalg.inv(normal + ridge),
         contrast=contrast,
     )
+
+
+def correlate_looks(looks: Float32, weight: Float32) -> Array:
+    """Weighted correlation of every two of N looks from :func:`cut_look`: (N, N)."""
+    flat = weight.reshape(-1)
+    return np.asarray((looks * flat) @ looks.T, dtype=float) / float(flat.sum())
+
+
+def cut_look(luma: Image, xy_px: Array, *, weight: Float32, point: tuple[float, float]) -> Float32:
+    """The brightness about a point with weighted mean 0 and standard deviation 1, flattened: only to be compared."""
+    return _standardise(_sample(luma, xy_px, 0.0, weight.shape, point), weight)[0]
 
 
 def search_patch(

@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 from ..imaging.locate import (
     Patch,
     Sighting,
+    correlate_looks,
+    cut_look,
     cut_patch,
     refine_patch,
     search_patch,
@@ -62,8 +64,8 @@ class HoofShape:
         up, down = round(0.75 * self.length_px), round(0.30 * self.length_px)
         columns = np.arange(-left, right + 1) / self.length_px
         rows = np.arange(-up, down + 1) / self.length_px
-        weight = np.outer(_plateau(rows, -0.55, 0.05, 0.12), _plateau(columns, -1.0, 0.05, 0.12))
-        weight = weight.astype(np.float32)
+        plateau = np.outer(_plateau(rows, -0.55, 0.05, 0.12), _plateau(columns, -1.0, 0.05, 0.12))
+        weight: NDArray[np.float32] = plateau.astype(np.float32)
         if self.facing < 0:
             return np.ascontiguousarray(weight[:, ::-1]), (float(right), float(up))
         return weight, (float(left), float(up))
@@ -179,8 +181,8 @@ def find_clear(pictures: Sequence[Picture], marked: Picture, xy_px: Array, shape
     shape : HoofShape
     """
     weight, point = shape.weight()
-    looks = [cut_patch(one.luma, xy_px, angle=0.0, weight=weight, point=point) for one in pictures]
-    alike = np.array([[a.compare(b) for b in looks] for a in looks])
+    looks = np.stack([cut_look(one.luma, xy_px, weight=weight, point=point) for one in pictures])
+    alike = correlate_looks(looks, weight)
     own = next(number for number, one in enumerate(pictures) if one is marked)
     score = alike[own] + np.quantile(alike, 0.75, axis=1)
     return pictures[int(score.argmax())]
@@ -193,7 +195,8 @@ class _Watch:
         self.place, self.angle = place, 0.0
         self._mark, self._shape, self._heel_rises = place, shape, heel_rises
         self._weight, self._point = shape.weight()
-        self._anchor = self._recent = self._cut(luma)
+        self._anchor = self._cut(luma)
+        self._before = luma
         self._same = _LEAST_SAME
 
     def learn(self, lumas: Sequence[Image]) -> None:
@@ -202,7 +205,9 @@ class _Watch:
         A bare dark floor can look much like a dark hoof on it; but then it does so for many frames at one level
         below that of the hoof, and the bar is set between the two.
         """
-        alike = np.array([self._anchor.compare(self._cut(luma)) for luma in lumas])
+        looks = [cut_look(luma, self.place, weight=self._weight, point=self._point) for luma in lumas]
+        weighted = self._anchor.template * self._weight.reshape(-1)
+        alike = np.array([float(look @ weighted) for look in looks]) / float(self._weight.sum())
         usual = float(np.median(alike[:_CLEAR_FRAMES])) if len(alike) else 1.0
         bar = 1 - _FALL * (1 - usual)
         below = alike[alike < usual - 0.04]
@@ -220,25 +225,24 @@ class _Watch:
                 found = found if apart < 0.015 * self._shape.length_px + 0.25 else None
             if found is None and just_seen:
                 # The light on a hoof that stands changes slowly; compare with how it looked a moment ago.
-                found = self._try(luma, self._recent, 0.5 * (1 + self._same))
+                found = self._try(luma, self._cut(self._before), 0.5 * (1 + self._same))
             if found is not None:
-                self.place = found.xy_px
-                self._recent = self._cut(luma)
+                self.place, self._before = found.xy_px, luma
                 return max(float(np.trace(found.cov_px2)) / 2, 0.05**2)
         return self._look_turning(luma) if just_seen and self._heel_rises else None
 
     def _look_turning(self, luma: Image) -> float | None:
         """Whether the hoof turns about its toe here, heel rising, and the toe has not yet left."""
-        turned = refine_patch(luma, self._recent, self.place, angle=self.angle, turning=True, shifting=False)
+        recent = self._cut(self._before)
+        turned = refine_patch(luma, recent, self.place, angle=self.angle, turning=True, shifting=False)
         risen = (turned.angle - self.angle) * self._shape.facing
         if turned.similarity < 1 - 1.5 * (1 - self._same) or not -0.06 < risen < 0.35:
             return None
-        free = refine_patch(luma, self._recent, self.place, angle=turned.angle, turning=True)
+        free = refine_patch(luma, recent, self.place, angle=turned.angle, turning=True)
         gone = float(np.hypot(*(free.xy_px - self.place)))
         if free.similarity > turned.similarity and gone > _LEAVING * self._shape.length_px:
             return None
-        self.angle = turned.angle
-        self._recent = self._cut(luma)
+        self.angle, self._before = turned.angle, luma
         return 0.3**2
 
     def _try(self, luma: Image, patch: Patch, enough: float) -> Sighting | None:
