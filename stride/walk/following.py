@@ -79,7 +79,7 @@ def _plateau(x: Array, low: float, high: float, soft: float) -> Array:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Picture:
-    """One kept frame: the band of rows in which hooves are, and the map from the frame before.
+    """One kept frame: the band of rows in which hooves are, and how the floor lies in it.
 
     Parameters
     ----------
@@ -87,11 +87,21 @@ class Picture:
     t : float
         (s)
     luma : (h, W) uint8 array
+    to_first : (3, 3) float array or None
+        From pixels of the band to a picture in which the floor stands still; None for a camera that stands still.
     """
 
     index: int
     t: float
     luma: Image
+    to_first: Array | None = None
+
+    def carry(self, xy_px: Array, other: Picture) -> Array:
+        """Where a floor point (2,) of this picture is in another."""
+        if self.to_first is None or other.to_first is None or self is other:
+            return xy_px
+        there = np.linalg.solve(other.to_first, self.to_first @ np.array([xy_px[0], xy_px[1], 1.0]))
+        return np.asarray(there[:2] / there[2], dtype=float)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -143,20 +153,19 @@ def _watch(
     pictures: Sequence[Picture], xy_px: Array, shape: HoofShape, clear: Picture, *, learn: bool
 ) -> Standing:
     onward = len(pictures) > 1 and pictures[1].t > pictures[0].t
-    watch = _Watch(clear.luma, xy_px, shape, heel_rises=onward)
+    watch = _Watch(clear, pictures[0].carry(xy_px, clear), shape, heel_rises=onward)
     if learn:
-        watch.learn(
-            [one.luma for one in pictures if one is not clear and abs(one.t - pictures[0].t) < _STANCE]
-        )
-    rows: list[tuple[Array, float, bool]] = [(watch.place, 0.05**2, True)]
+        watch.learn([one for one in pictures if one is not clear and abs(one.t - pictures[0].t) < _STANCE])
+    rows: list[tuple[Array, float, bool]] = [(xy_px, 0.05**2, True)]
     last_seen = 0
     for number, picture in enumerate(pictures[1:], start=1):
         if abs(picture.t - pictures[last_seen].t) > _WAIT_STANDING:
             break
-        variance = watch.look(picture.luma, just_seen=last_seen == number - 1)
+        variance = watch.look(picture, just_seen=last_seen == number - 1)
         if variance is not None:
             last_seen = number
-        rows.append((watch.place, np.inf if variance is None else variance, variance is not None))
+        place = watch.place_in(picture)
+        rows.append((place, np.inf if variance is None else variance, variance is not None))
     rows = rows[: last_seen + 1]
     return Standing(
         xy_px=np.array([row[0] for row in rows]),
@@ -181,7 +190,9 @@ def find_clear(pictures: Sequence[Picture], marked: Picture, xy_px: Array, shape
     shape : HoofShape
     """
     weight, point = shape.weight()
-    looks = np.stack([cut_look(one.luma, xy_px, weight=weight, point=point) for one in pictures])
+    looks = np.stack(
+        [cut_look(one.luma, marked.carry(xy_px, one), weight=weight, point=point) for one in pictures]
+    )
     alike = correlate_looks(looks, weight)
     own = next(number for number, one in enumerate(pictures) if one is marked)
     score = alike[own] + np.quantile(alike, 0.75, axis=1)
@@ -191,21 +202,29 @@ def find_clear(pictures: Sequence[Picture], marked: Picture, xy_px: Array, shape
 class _Watch:
     """The hoof at one place: how it looked when marked, and how it looked a moment ago."""
 
-    def __init__(self, luma: Image, place: Array, shape: HoofShape, *, heel_rises: bool) -> None:
-        self.place, self.angle = place, 0.0
-        self._mark, self._shape, self._heel_rises = place, shape, heel_rises
+    def __init__(self, clear: Picture, place: Array, shape: HoofShape, *, heel_rises: bool) -> None:
+        self.angle = 0.0
+        self._clear, self._mark = clear, place
+        self._place, self._before = place, clear
+        self._shape, self._heel_rises = shape, heel_rises
         self._weight, self._point = shape.weight()
-        self._anchor = self._cut(luma)
-        self._before = luma
+        self._anchor = self._cut(clear, place)
         self._same = _LEAST_SAME
 
-    def learn(self, lumas: Sequence[Image]) -> None:
+    def place_in(self, picture: Picture) -> Array:
+        """Where the toe was last seen, in the pixels of a picture."""
+        return self._before.carry(self._place, picture)
+
+    def learn(self, pictures: Sequence[Picture]) -> None:
         """Learn how alike the hoof stays while it stands, from the frames next to the mark, and without it.
 
         A bare dark floor can look much like a dark hoof on it; but then it does so for many frames at one level
         below that of the hoof, and the bar is set between the two.
         """
-        looks = [cut_look(luma, self.place, weight=self._weight, point=self._point) for luma in lumas]
+        looks = [
+            cut_look(one.luma, self._clear.carry(self._mark, one), weight=self._weight, point=self._point)
+            for one in pictures
+        ]
         weighted = self._anchor.template * self._weight.reshape(-1)
         alike = np.array([float(look @ weighted) for look in looks]) / float(self._weight.sum())
         usual = float(np.median(alike[:_CLEAR_FRAMES])) if len(alike) else 1.0
@@ -215,48 +234,52 @@ class _Watch:
             bar = max(bar, 0.5 * (usual + float(np.quantile(below, 0.75))))
         self._same = float(np.clip(bar, _LEAST_SAME, _MOST_SAME))
 
-    def look(self, luma: Image, *, just_seen: bool) -> float | None:
+    def look(self, picture: Picture, *, just_seen: bool) -> float | None:
         """Whether the hoof is seen standing here: its variance, or None."""
+        place = self.place_in(picture)
         if self.angle == 0.0:
-            found = self._try(luma, self._anchor, self._same)
+            found = self._try(picture, place, self._anchor, self._same)
             if found is not None and not just_seen:
                 # The hind hoof may land where the fore hoof has stood, looking like it, but never on the same spot.
-                apart = float(np.hypot(*(found.xy_px - self.place)))
+                apart = float(np.hypot(*(found.xy_px - place)))
                 found = found if apart < 0.015 * self._shape.length_px + 0.25 else None
             if found is None and just_seen:
                 # The light on a hoof that stands changes slowly; compare with how it looked a moment ago.
-                found = self._try(luma, self._cut(self._before), 0.5 * (1 + self._same))
+                recent = self._cut(self._before, self._place)
+                found = self._try(picture, place, recent, 0.5 * (1 + self._same))
             if found is not None:
-                self.place, self._before = found.xy_px, luma
+                self._place, self._before = found.xy_px, picture
                 return max(float(np.trace(found.cov_px2)) / 2, 0.05**2)
-        return self._look_turning(luma) if just_seen and self._heel_rises else None
+        return self._look_turning(picture, place) if just_seen and self._heel_rises else None
 
-    def _look_turning(self, luma: Image) -> float | None:
+    def _look_turning(self, picture: Picture, place: Array) -> float | None:
         """Whether the hoof turns about its toe here, heel rising, and the toe has not yet left."""
-        recent = self._cut(self._before)
-        turned = refine_patch(luma, recent, self.place, angle=self.angle, turning=True, shifting=False)
+        recent = self._cut(self._before, self._place)
+        turned = refine_patch(picture.luma, recent, place, angle=self.angle, turning=True, shifting=False)
         risen = (turned.angle - self.angle) * self._shape.facing
         if turned.similarity < 1 - 1.5 * (1 - self._same) or not -0.06 < risen < 0.35:
             return None
-        free = refine_patch(luma, recent, self.place, angle=turned.angle, turning=True)
-        gone = float(np.hypot(*(free.xy_px - self.place)))
+        free = refine_patch(picture.luma, recent, place, angle=turned.angle, turning=True)
+        gone = float(np.hypot(*(free.xy_px - place)))
         if free.similarity > turned.similarity and gone > _LEAVING * self._shape.length_px:
             return None
-        self.angle, self._before = turned.angle, luma
+        self.angle, self._place, self._before = turned.angle, place, picture
         return 0.3**2
 
-    def _try(self, luma: Image, patch: Patch, enough: float) -> Sighting | None:
-        found = refine_patch(luma, patch, self.place, angle=0.0, turning=False, iterations=4)
-        still = np.abs(found.xy_px - self._mark).max() < 0.03 * self._shape.length_px + 0.5
-        return found if found.similarity > enough and still else None
+    def _try(self, picture: Picture, place: Array, patch: Patch, enough: float) -> Sighting | None:
+        found = refine_patch(picture.luma, patch, place, angle=0.0, turning=False, iterations=4)
+        away = np.abs(found.xy_px - self._clear.carry(self._mark, picture)).max()
+        # A camera followed while it moves is known to about a pixel.
+        allowed = 0.03 * self._shape.length_px + (0.5 if picture.to_first is None else 2.0)
+        return found if found.similarity > enough and away < allowed else None
 
-    def _cut(self, luma: Image) -> Patch:
-        return cut_patch(luma, self.place, angle=self.angle, weight=self._weight, point=self._point)
+    def _cut(self, picture: Picture, place: Array) -> Patch:
+        return cut_patch(picture.luma, place, angle=self.angle, weight=self._weight, point=self._point)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Corridor:
-    """Where a swinging toe can be: about a smooth carry from one place to the next.
+    """Where a swinging toe can be: about a smooth carry from one place to the next, as seen in the first picture.
 
     Parameters
     ----------
@@ -316,37 +339,40 @@ def follow_swinging(
     corridor : Corridor
     shape : HoofShape
     """
+    home = pictures[0]
     xy, angle, variance_px2 = corridor.start.copy(), standing.angle, float(standing.variance_px2[-1])
     weight, point = shape.weight()
-    patch = cut_patch(pictures[0].luma, xy, angle=angle, weight=weight, point=point)
+    patch = cut_patch(home.luma, xy, angle=angle, weight=weight, point=point)
     velocity: Array | None = None
     rows: list[tuple[Array, float, bool]] = []
-    lost, before = 0, pictures[0].t
+    lost, before = 0, home.t
     for picture in pictures[1:]:
         elapsed = picture.t - before
         carry = corridor.centre(picture.t) - corridor.centre(before)
         step = carry if velocity is None else 0.5 * (carry + velocity * elapsed)
         before = picture.t
-        found = _look(picture, patch, xy + step, angle, float(np.hypot(*step)), shape, lost)
+        guess = home.carry(xy + step, picture)
+        found = _look(picture, patch, guess, angle, float(np.hypot(*step)), shape, lost)
+        place = picture.carry(found[0], home) if found is not None else xy
         if (
             found is None
-            or not _goes_on(found[0], xy, step, carry, shape.length_px, lost)
-            or not corridor.holds(found[0], picture.t, shape.length_px)
+            or not _goes_on(place, xy, step, carry, shape.length_px, lost)
+            or not corridor.holds(place, picture.t, shape.length_px)
         ):
             lost += 1
             xy, variance_px2 = xy + step, variance_px2 + 1.0 + (0.3 * float(np.hypot(*step))) ** 2
             velocity = None
-            rows.append((xy, np.inf, False))
-            if lost > _LOST_FRAMES or not 0 <= xy[0] < picture.luma.shape[1]:
+            rows.append((guess, np.inf, False))
+            if lost > _LOST_FRAMES or not 0 <= guess[0] < picture.luma.shape[1]:
                 break
             continue
-        place, angle, own = found
+        _, angle, own = found
         shift = place - xy
         variance_px2 += own + 0.08**2 + (0.02 * float(np.hypot(*shift))) ** 2
         velocity = shift / elapsed if elapsed and not lost else None
         xy, lost = place, 0
-        patch = cut_patch(picture.luma, xy, angle=angle, weight=patch.weight, point=patch.point)
-        rows.append((xy, variance_px2, True))
+        patch = cut_patch(picture.luma, found[0], angle=angle, weight=weight, point=point)
+        rows.append((found[0], variance_px2, True))
     while rows and not rows[-1][2]:
         rows.pop()
     return Swinging(

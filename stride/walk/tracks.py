@@ -123,11 +123,20 @@ class HoofFollower:
         self._limbs: dict[Limb, _LimbState] = {}
         self._times: list[float] = []
 
-    def add(self, frame: Frame) -> None:
-        """Take in the next frame, and follow what it completes."""
+    def add(self, frame: Frame, to_first: Array | None = None) -> None:
+        """Take in the next frame, and follow what it completes.
+
+        Parameters
+        ----------
+        frame : Frame
+        to_first : (3, 3) float array or None
+            From its pixels to the first frame's, as far as is known yet; None while the camera stands still.
+        """
         self._times.append(frame.t)
         band = np.ascontiguousarray(frame.luma[self._top : self._bottom])
-        self._kept.append(Picture(index=frame.index, t=frame.t, luma=band))
+        if to_first is not None:
+            to_first = to_first @ np.array([[1.0, 0, 0], [0, 1, self._top], [0, 0, 1]])
+        self._kept.append(Picture(index=frame.index, t=frame.t, luma=band, to_first=to_first))
         for mark in self._due.pop(frame.index - _AHEAD, []):
             self._anchor(mark)
         while len(self._kept) > self._room or self._kept[-1].t - self._kept[0].t > _KEPT_TIME:
@@ -217,8 +226,22 @@ class HoofFollower:
             return
         a, b = ahead.xy_px[-1], standing.xy_px[-1]
         height = _LIFT * self._shape.length_px
-        onward = Corridor(start=a, end=b, begin=leave.t, finish=land.t, height_px=height, loose=0.15)
-        backward = Corridor(start=b, end=a, begin=land.t, finish=leave.t, height_px=height, loose=0.15)
+        onward = Corridor(
+            start=a,
+            end=land.carry(b, leave),
+            begin=leave.t,
+            finish=land.t,
+            height_px=height,
+            loose=0.15,
+        )
+        backward = Corridor(
+            start=b,
+            end=leave.carry(a, land),
+            begin=land.t,
+            finish=leave.t,
+            height_px=height,
+            loose=0.15,
+        )
         span = [one for one in forth if leave.index <= one.index <= land.index]
         if not ahead.brief:
             state.add_swing(number - 1, span, follow_swinging(span, ahead, onward, self._shape))
