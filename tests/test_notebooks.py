@@ -30,7 +30,7 @@ def test_runs_to_its_end(path, monkeypatch):
     NotebookClient(notebook, timeout=300, resources={"metadata": {"path": str(path.parent)}}).execute()
     text = printed(notebook)
     assert "Chance that another class is true" in text
-    assert "true mean of" in text
+    assert "measured (cm)" in text
 
 
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
