@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from ..errors import RefusedError
 from ..numeric.corners import Corner, find_corner
+from ..numeric.homography import apply_homography, differentiate_by_point
 from ..numeric.robust import robust_mean
 from ..numeric.runs import find_steady_runs
 from .camera import CameraMotion
@@ -105,12 +106,15 @@ def find_prints(tracks: Sequence[HoofTrack], camera: CameraMotion, ground: Groun
     RefusedError
         Where no followed hoof moved on, or none stood still: the animal does not walk in view.
     """
-    held = [_hold_track(track, camera) for track in tracks]
+    base = _choose_base(tracks, camera)
+    local = replace(ground, matrix=ground.matrix @ base, parameters=ground.parameters @ base)
+    held = [_hold_track(track, camera, base) for track in tracks]
     speed, ahead = _pace(held)
     prints: list[Print] = []
     for track, path in zip(tracks, held, strict=True):
         for first, last in _true_stances(path, _find_rests(path, speed, ahead), speed):
-            prints.append(_make_print(track, path, first, last, speed, ground))
+            made = _make_print(track, path, first, last, speed, local)
+            prints.append(replace(made, xy_px=apply_homography(base, made.xy_px[None])[0]))
     if not prints:
         raise RefusedError(
             "No hoof was seen to stand: a print needs a stance in view.",
@@ -126,7 +130,7 @@ def _when(one: Print) -> float:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _HeldPath:
-    """A track in the held picture; ``variance`` per axis with the camera's, ``camera`` that alone."""
+    """A track in the picture of one frame; ``variance`` per axis with the camera's, ``camera`` that alone."""
 
     frames: NDArray[np.intp]
     t: Array
@@ -136,14 +140,38 @@ class _HeldPath:
     seen: NDArray[np.bool_]
 
 
-def _hold_track(track: HoofTrack, camera: CameraMotion) -> _HeldPath:
+def _choose_base(tracks: Sequence[HoofTrack], camera: CameraMotion) -> Array:
+    """Map to the held picture from that of the frame in the middle of the walk.
+
+    Stances are sought in that frame's pixels: after a long turn of the camera the floor at the end of the walk would
+    be drawn out to many times its size in the first frame's.
+    """
+    if not camera.moving:
+        return np.eye(3)
+    frames = np.concatenate([track.frames[camera.held[track.frames]] for track in tracks])
+    if len(frames) == 0:
+        raise RefusedError(
+            "The camera's motion could not be followed while the hooves were in view, so no print can be fixed.",
+            "Film with some of the floor or wall in view that has marks of its own, without cuts or zoom.",
+        )
+    return camera.to_first[int(np.sort(frames)[len(frames) // 2])]
+
+
+def _hold_track(track: HoofTrack, camera: CameraMotion, base: Array) -> _HeldPath:
     keep = camera.held[track.frames]
     frames = track.frames[keep]
-    camera_variance = camera.residual_px[frames] ** 2
+    from_held = np.asarray(np.linalg.inv(base), dtype=float)
+    first = camera.hold(frames, track.xy_px[keep])
+    size = (
+        np.sqrt(np.abs(np.linalg.det(differentiate_by_point(from_held, first))))
+        if len(frames)
+        else np.ones(0)
+    )
+    camera_variance = (camera.residual_px[frames] * size) ** 2
     return _HeldPath(
         frames=frames,
         t=track.t[keep],
-        xy=camera.hold(frames, track.xy_px[keep]),
+        xy=apply_homography(from_held, first),
         variance=np.trace(track.cov_px2[keep], axis1=1, axis2=2) / 2 + camera_variance + 0.01,
         camera=camera_variance,
         seen=track.seen[keep],
