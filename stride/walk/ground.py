@@ -110,16 +110,34 @@ def fit_ground(marks: Marks, camera: CameraMotion, size_px: tuple[int, int], set
     """
     if marks.ground:
         return _fit_plane(marks.ground, camera, settings)
+    squarest = _squarest_frame(marks, camera)
     if marks.lengths:
-        return _fit_lengths(marks.lengths, camera, size_px, settings)
+        return _seen_from(squarest, _fit_lengths(marks.lengths, camera, squarest, size_px, settings))
     rows = [mark.xy_px[1] for mark in marks.hooves] or [0.8 * size_px[1]]
-    return tilted_ground(
+    level = tilted_ground(
         scale=1.0,
         tilt=_ASSUMED_TILT / max(size_px),
         middle=(size_px[0] / 2, float(np.mean(rows))),
         angle=0.0,
         size_px=size_px,
     )
+    return _seen_from(squarest, level)
+
+
+def _squarest_frame(marks: Marks, camera: CameraMotion) -> Array:
+    """Map to the held picture from the frame in which a turning camera is taken to look square on the walk.
+
+    That is the frame in the middle of the hoof marks: who turns with the animal turns as far before as after.
+    """
+    if not camera.moving:
+        return np.eye(3)
+    frames = sorted(mark.frame for mark in marks.hooves) or [len(camera.to_first) // 2]
+    return camera.to_first[min(frames[len(frames) // 2], len(camera.to_first) - 1)]
+
+
+def _seen_from(frame_to_held: Array, ground: Ground) -> Ground:
+    back = np.asarray(np.linalg.inv(frame_to_held), dtype=float)
+    return replace(ground, matrix=ground.matrix @ back, parameters=ground.parameters @ back)
 
 
 def tilted_ground(
@@ -233,9 +251,14 @@ def _relative_scale_error(ground: Ground, centre_px: Array, length: float = 1.4)
 
 
 def _fit_lengths(
-    lengths: tuple[KnownLength, ...], camera: CameraMotion, size_px: tuple[int, int], settings: Settings
+    lengths: tuple[KnownLength, ...],
+    camera: CameraMotion,
+    squarest: Array,
+    size_px: tuple[int, int],
+    settings: Settings,
 ) -> Ground:
-    ends = np.array([[_hold(camera, k.frame, k.from_px), _hold(camera, k.frame, k.to_px)] for k in lengths])
+    held = np.array([_hold(camera, k.frame, xy) for k in lengths for xy in (k.from_px, k.to_px)])
+    ends = apply_homography(np.asarray(np.linalg.inv(squarest), dtype=float), held).reshape(-1, 2, 2)
     span = ends[:, 1] - ends[:, 0]
     span *= np.where(span[:, :1] < 0, -1.0, 1.0)
     pixels = np.hypot(*span.T)
