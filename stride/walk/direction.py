@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -46,7 +48,8 @@ def find_direction(marks: Marks) -> Direction:
             return "left_to_right" if slope > 0 else "right_to_left"
     raise MarksError(
         f"The {len(hooves)} marked hooves do not tell which way the animal walks.",
-        'Add "direction": "left_to_right" or "right_to_left" to the marks, or mark a fore and a hind hoof in one frame.',
+        'Add "direction": "left_to_right" or "right_to_left" to the marks, or mark a fore and a hind hoof of one '
+        "frame.",
     )
 
 
@@ -89,6 +92,6 @@ def _stride_px(hooves: tuple[HoofMark, ...]) -> float | None:
     steps: list[float] = []
     for limb in {mark.limb for mark in hooves}:
         own = sorted((mark for mark in hooves if mark.limb == limb), key=lambda mark: mark.frame)
-        jumps = [abs(b.xy_px[0] - a.xy_px[0]) for a, b in zip(own, own[1:], strict=False)]
+        jumps = [abs(b.xy_px[0] - a.xy_px[0]) for a, b in pairwise(own)]
         steps += [jump for jump in jumps if jump > 60]
     return float(np.median(steps)) if steps else None
