@@ -131,11 +131,11 @@ def check_result_folder(folder: Path) -> None:
     """Refuse, before any work, a place where results cannot go or where something else would be lost."""
     if folder.exists() and not folder.is_dir():
         raise OutputError(
-            f"{folder.name} is a file, but a folder for the results was needed.", "Choose another --out."
+            f"{folder} is a file, but a folder for the results was needed.", "Choose another --out."
         )
     if folder.is_dir() and any(folder.iterdir()) and not (folder / "analysis.json").is_file():
         raise OutputError(
-            f"The folder {folder.name} holds other things than a stride result, and would be replaced.",
+            f"The folder {folder} holds other things than a stride result, and would be replaced.",
             "Choose another --out, or an empty folder.",
         )
     parent = folder.absolute().parent
@@ -143,7 +143,7 @@ def check_result_folder(folder: Path) -> None:
         parent = parent.parent
     if not parent.is_dir():
         raise OutputError(
-            f"{parent.name} is a file, but a folder for the results was needed there.",
+            f"{parent} is a file, but a folder for the results was needed there.",
             "Choose another --out.",
         )
     if not os.access(parent, os.W_OK):

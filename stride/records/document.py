@@ -70,7 +70,7 @@ class Node:
         """A finite number within bounds (not including them)."""
         good = isinstance(self.value, (int, float)) and not isinstance(self.value, bool)
         if not good or not abs(self.value) < 1e12 or not above < self.value < below:
-            bounds = " ".join(
+            bounds = " and ".join(
                 text
                 for text, bound in ((f"above {above:g}", above), (f"below {below:g}", below))
                 if math.isfinite(bound)

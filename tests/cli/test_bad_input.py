@@ -362,6 +362,13 @@ def test_a_folder_that_holds_other_things_is_not_replaced(place):
     assert diary.read_text(encoding="utf-8") == "ours"
 
 
+def test_the_folder_of_the_clip_itself_is_not_replaced(place, monkeypatch):
+    monkeypatch.chdir(place.folder)
+    told = place.refused("--out", ".")
+    assert told.code == 6
+    assert "The folder . holds other things" in told.err
+
+
 def test_a_file_in_the_way_is_not_replaced(place):
     told = place.refused("--out", place.clip)
     assert told.code == 6

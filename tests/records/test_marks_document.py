@@ -146,7 +146,7 @@ def find_places(value):
             "lengths[0].length_m",
         ),
         ({"animal": {"tag": 214}}, "animal.tag"),
-        ({"animal": {"hip_height_m": 132}}, "below 2.5"),
+        ({"animal": {"hip_height_m": 132}}, "a number above 0.3 and below 2.5"),
         ({"clip": {"nam": "a.mp4"}}, "“nam” is not known here"),
         ({"direction": "left"}, "left_to_right"),
     ],
