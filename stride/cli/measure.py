@@ -17,11 +17,11 @@ def _read_rate(_context: click.Context, _option: click.Parameter, rate: float | 
 
 
 @click.command("measure", short_help="Measure one walk-by.")
-@click.argument("clip", type=click.Path(path_type=Path))
+@click.argument("clip", type=click.Path(readable=False, path_type=Path))
 @click.option(
     "--marks",
     "marks_path",
-    type=click.Path(path_type=Path),
+    type=click.Path(readable=False, path_type=Path),
     metavar="FILE",
     help="Marks made in the clip; by default CLIP.marks.json beside it.",
 )
@@ -35,7 +35,7 @@ def _read_rate(_context: click.Context, _option: click.Parameter, rate: float | 
 @click.option("--animal", "tag", metavar="TAG", help="The animal's tag.")
 @click.option(
     "--out",
-    type=click.Path(path_type=Path),
+    type=click.Path(readable=False, path_type=Path),
     metavar="DIR",
     help="Where the results go; by default beside the clip, in CLIP.stride.",
 )

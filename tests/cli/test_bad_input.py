@@ -388,7 +388,7 @@ def test_a_folder_that_may_not_be_written_is_named(place):
 
 
 def test_a_place_that_may_not_be_written_is_refused_before_any_work(place, monkeypatch):
-    monkeypatch.setattr("os.access", lambda *_args, **_kwargs: False)
+    monkeypatch.setattr("os.access", lambda _path, mode: mode != os.W_OK)
     monkeypatch.setattr("stride.media.reader.open_clip", None)
     told = place.refused()
     assert told.code == 6
