@@ -96,15 +96,20 @@ def compare_anchors(anchors: Sequence[Anchor], shape: HoofShape) -> Array:
 def estimate_mark_error(shifts: Sequence[Array], shape: HoofShape, assumed_px: float) -> float:
     """Standard error of a click per axis (px), from how the marks of all limbs disagree.
 
-    The median square is taken, since a hoof is now and then found at a wrong place. ``assumed_px`` counts as four
-    observations beside them.
+    A hoof is now and then found at a wrong place, so squares are cut off at those of three standard errors.
+    ``assumed_px`` counts as two observations beside them.
     """
     pairs = np.concatenate([np.empty((0, 2)), *(_pair_up(shift, shape)[1] for shift in shifts)])
     freedom = 2.0 * sum(max(len(shift) - 1, 0) for shift in shifts) if len(pairs) else 0.0
-    # The median of a squared standard normal number is 0.455; a pair differs by two click errors.
-    square = float(np.median(pairs**2)) / 0.455 if len(pairs) else 0.0
+    square = 0.0
+    if len(pairs):
+        # The median of a squared standard normal number is 0.455.
+        square = float(np.median(pairs**2)) / 0.455
+        for _ in range(10):
+            square = float(np.minimum(pairs**2, 9 * square).mean())
+    # A pair differs by two click errors.
     click = max((square - _look_variance(shape)) / 2, 0.0)
-    return max(0.3, float(np.sqrt((4 * assumed_px**2 + freedom * click) / (4 + freedom))))
+    return max(0.3, float(np.sqrt((2 * assumed_px**2 + freedom * click) / (2 + freedom))))
 
 
 def share_out_errors(shift: Array, mark_error_px: float, shape: HoofShape) -> MarkErrors:
