@@ -45,7 +45,7 @@ _ORDER = {
         verdict terms wording odds cautions judgement
         analysis
     """,
-    "detect": "gait bars occupancy search refine",
+    "detect": "gait bars occupancy search refine toes",
     "media": "pictures streams pace repeats reader encoder lettering overlay codecs",
     "records": "document marks_document archive tables",
     "charts": "style stretches footfalls lifts overreaches positions walkway gallery",

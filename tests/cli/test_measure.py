@@ -55,7 +55,8 @@ def test_a_person_reads_verdict_numbers_and_where_the_page_is(run, copied, measu
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
 def test_a_run_that_is_stopped_leaves_nothing(copied, number):
     script = (
-        "import sys, stride.session as session\n"
+        "import signal, sys, stride.session as session\n"
+        "signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell may start us deaf to it\n"
         "from stride.cli import main\n"
         "def wait(*_args, **_kwargs):\n"
         "    print('writing', flush=True)\n"
