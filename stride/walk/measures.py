@@ -12,7 +12,7 @@ from ..numeric.propagation import Linear, mean_of, sum_of
 from ..quantity import Quantity, Unmeasured
 from .limbs import LIMBS, SIDES, Limb, Side, side_of
 from .steps import measure_steps
-from .strides import pair_answered
+from .strides import pair_in_reach
 from .support import measure_support
 from .timing import measure_timing
 from .trackway import Trackway
@@ -66,7 +66,7 @@ def measure_all(trackway: Trackway, lifts: Mapping[Limb, Quantity] | None = None
 def _measure_overreach(trackway: Trackway) -> dict[str, Quantity]:
     by_side: dict[Side, list[Linear]] = {side: [] for side in SIDES}
     if trackway.has_lengths:
-        for fore, hind in pair_answered(trackway.prints):
+        for fore, hind in pair_in_reach(trackway):
             by_side[side_of(trackway.prints[hind].limb)].append(trackway.length(fore, hind))
     found: dict[str, Quantity] = {
         f"overreach_{side}": trackway.measured_mean(

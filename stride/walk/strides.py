@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -107,7 +108,21 @@ def measure_overreaches(trackway: Trackway) -> tuple[Overreach, ...]:
             hind_print=hind,
             value=trackway.measured(trackway.length(fore, hind), trackway.unit),
         )
+        for fore, hind in pair_in_reach(trackway)
+    )
+
+
+def pair_in_reach(trackway: Trackway) -> tuple[tuple[int, int], ...]:
+    """The answered prints of a trackway that also lie no more than half a stride apart on the floor.
+
+    Prints of a foot taken for another answer each other in time, but not in place.
+    """
+    strides = [abs(trackway.length(start, end).value) for start, end in trackway.pairs]
+    reach = sum(strides) / len(strides) / 2 if strides else math.inf
+    return tuple(
+        (fore, hind)
         for fore, hind in pair_answered(trackway.prints)
+        if abs(trackway.length(fore, hind).value) <= reach
     )
 
 
