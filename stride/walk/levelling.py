@@ -20,6 +20,9 @@ Array = NDArray[np.float64]
 # walk that is not steady.
 _STRIDE_DIFFERENCE = 0.02
 _CHANGE_OF_PACE = 0.05
+# No walk may pull the floor further from what was assumed of it than this many of its standard errors: beyond, a
+# wrong print is likelier than such a camera.
+_FARTHEST = 1.8
 
 
 def level_ground(ground: Ground, prints: Sequence[Print]) -> tuple[Ground, tuple[Print, ...]]:
@@ -49,6 +52,8 @@ def level_ground(ground: Ground, prints: Sequence[Print]) -> tuple[Ground, tuple
         allowed[1:, 1:] += (_CHANGE_OF_PACE * mean) ** 2
         gain = ground.covariance @ slope.T @ np.linalg.inv(slope @ ground.covariance @ slope.T + allowed)
         gone = -gain @ (difference - slope @ gone)
+        bound = _FARTHEST * np.sqrt(ground.covariance.diagonal())
+        gone = np.clip(gone, -bound, bound)
         gone[0] = 0.0
         levelled = _tilt(ground, gone)
     covariance = ground.covariance - gain @ slope @ ground.covariance
@@ -68,8 +73,8 @@ def _whole_strides(ground: Ground, prints: Sequence[Print]) -> list[tuple[Print,
     if not pairs:
         return []
     length = np.array([abs(float(b.xy[0] - a.xy[0])) for a, b in pairs])
-    usual = float(np.quantile(length, 0.25, method="lower"))
-    return [pair for pair, one in zip(pairs, length, strict=True) if one < 1.5 * usual]
+    usual = float(np.quantile(length, 0.4, method="lower"))
+    return [pair for pair, one in zip(pairs, length, strict=True) if 0.6 * usual < one < 1.5 * usual]
 
 
 def _contrast_strides(sides: Array, t: Array) -> Array:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -82,6 +83,8 @@ _EVENT_WINDOW = 0.13
 _ROCKING = (-0.035, 0.020)
 _SHORTEST_STANCE = 0.15
 _LONGEST_HIDDEN = 0.9
+# Prints of one limb closer than this share of a usual stride are not two prints.
+_CROWDED = 0.4
 # Times no walking bovine goes below, loosely; and the longest gap in which an event is still guessed (s).
 _SHORTEST_SWING = 0.25
 _SHORTEST_STRIDE = 0.7
@@ -110,9 +113,11 @@ def find_prints(tracks: Sequence[HoofTrack], camera: CameraMotion, ground: Groun
     local = replace(ground, matrix=ground.matrix @ base, parameters=ground.parameters @ base)
     held = [_hold_track(track, camera, base) for track in tracks]
     speed, ahead = _pace(held)
+    stances = [_true_stances(path, _find_rests(path, speed, ahead), speed) for path in held]
+    stances = _drop_crowded(held, stances)
     prints: list[Print] = []
-    for track, path in zip(tracks, held, strict=True):
-        for first, last in _true_stances(path, _find_rests(path, speed, ahead), speed):
+    for track, path, own in zip(tracks, held, stances, strict=True):
+        for first, last in own:
             made = _make_print(track, path, first, last, speed, local)
             prints.append(replace(made, xy_px=apply_homography(base, made.xy_px[None])[0]))
     if not prints:
@@ -225,6 +230,29 @@ def _true_stances(path: _HeldPath, runs: Sequence[tuple[int, int]], speed: float
         for first, last in joined
         if path.t[last] - path.t[first] >= _SHORTEST_STANCE and path.seen[first : last + 1].sum() >= 3
     ]
+
+
+def _drop_crowded(
+    paths: Sequence[_HeldPath], stances: Sequence[list[tuple[int, int]]]
+) -> list[list[tuple[int, int]]]:
+    """Leave out rests much closer to the limb's next one than strides are long: a foot lost for a while in its swing."""
+    places = [
+        [np.median(path.xy[first : last + 1][path.seen[first : last + 1]], axis=0) for first, last in own]
+        for path, own in zip(paths, stances, strict=True)
+    ]
+    steps = [float(np.hypot(*(b - a))) for own in places for a, b in pairwise(own)]
+    if len(steps) < 3:
+        return list(stances)
+    least = _CROWDED * float(np.median(steps))
+    kept = []
+    for path, own, place in zip(paths, stances, places, strict=True):
+        left = list(range(len(own)))
+        for a, b in pairwise(range(len(own))):
+            if float(np.hypot(*(place[b] - place[a]))) < least:
+                shorter = min((a, b), key=lambda k: path.seen[own[k][0] : own[k][1] + 1].sum())
+                left = [k for k in left if k != shorter]
+        kept.append([own[k] for k in left])
+    return kept
 
 
 def _make_print(
