@@ -75,8 +75,9 @@ class Print:
 _ALIKE_FRAMES = 5
 # The camera's error changes slowly: within this time it is one error (s).
 _CAMERA_MEMORY = 0.3
-# Fraction of a frame, and time, by which an event stays unsure however clean the path (frames, s).
-_EVENT_FLOOR = (0.35, 0.005)
+# Fraction of a frame, and time, by which an event stays unsure however clean the path (frames, s); a toe leaves the
+# floor more smoothly than it lands. Set on rendered walks.
+_EVENT_FLOOR: dict[str, tuple[float, float]] = {"landing": (0.35, 0.005), "leaving": (0.8, 0.008)}
 _EVENT_WINDOW = 0.13
 # Close to contact the hoof rocks on the floor and its picture tells little of where the toe is: frames so much before
 # to so much after the edge of a run are left out (s).
@@ -235,7 +236,7 @@ def _true_stances(path: _HeldPath, runs: Sequence[tuple[int, int]], speed: float
 def _drop_crowded(
     paths: Sequence[_HeldPath], stances: Sequence[list[tuple[int, int]]]
 ) -> list[list[tuple[int, int]]]:
-    """Leave out rests much closer to the limb's next one than strides are long: a foot lost for a while in its swing."""
+    """Leave out rests much closer to the limb's next one than strides are long: a foot lost in its swing."""
     places = [
         [np.median(path.xy[first : last + 1][path.seen[first : last + 1]], axis=0) for first, last in own]
         for path, own in zip(paths, stances, strict=True)
@@ -313,7 +314,7 @@ def _find_event(
     near = np.flatnonzero((np.abs(t - t[edge]) <= reach) & path.seen)
     off = near[(near - edge) * sign > 0]
     on = near[(near - edge) * sign <= 0]
-    floor = float(np.hypot(_EVENT_FLOOR[0] * step, _EVENT_FLOOR[1]))
+    floor = float(np.hypot(_EVENT_FLOOR[kind][0] * step, _EVENT_FLOOR[kind][1]))
     if len(off) < 3 or len(on) < 3 or _hidden_about(path, edge, reach):
         return _bound_event(path, edge, sign, speed, floor)
     margin = max(0.06, 2.5 * step)
