@@ -7,21 +7,26 @@ import os
 import shutil
 import tempfile
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from importlib.metadata import version
 from pathlib import Path
 
-from .errors import MarksError, OutputError, RefusedError
+from .errors import MarksError, OutputError
 from .progress import Progress, silent
 from .records.archive import write_analysis
 from .records.marks_document import LONGEST_TAG, read_marks
-from .walk.analysis import Analysis, analyse
+from .walk.analysis import Analysis, FoundHooves, analyse
+from .walk.clip import FrameSource
+from .walk.holding import CameraFollower
 from .walk.marks import Marks
 from .walk.settings import Settings
 
 RESULT_SUFFIX = ".stride"
 MARKS_SUFFIX = ".marks.json"
+# Standard error first assumed for a found toe tip, per axis (px); how the finds agree corrects it.
+_FOUND_ERROR_PX = 1.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,17 +87,44 @@ def measure_clip(
     _check_marks_are_of(marks, clip.name, clip.sha256)
     if tag is not None:
         marks = replace(marks, animal=replace(marks.animal, tag=tag))
-    if not marks.hooves:
-        raise RefusedError(
-            f"No hoof is marked in {path.name}, and this version cannot find hooves by itself yet.",
-            "Mark at least one stance of each hoof in a marks file.",
-        )
-    analysis = analyse(
-        clip, marks, settings or Settings(), made_by=f"stride {version('stride')}", progress=progress
-    )
+    made_by = f"stride {version('stride')}"
+    chosen = settings or Settings()
+    if marks.hooves:
+        analysis = analyse(clip, marks, chosen, made_by=made_by, progress=progress)
+    else:
+        analysis = _find_and_analyse(clip, marks, chosen, made_by=made_by, progress=progress)
     with writing_folder(folder) as fresh:
         _write_results(fresh, path, filmed_at, analysis, overlay, progress)
     return Result(analysis=analysis, folder=folder)
+
+
+def _find_and_analyse(
+    clip: FrameSource, marks: Marks, settings: Settings, *, made_by: str, progress: Progress
+) -> Analysis:
+    """Measure a clip in which no hoof is marked: find the hooves first, then follow them as if marked."""
+    from .detect.finder import StripFinder
+
+    finder, camera = StripFinder(clip.size_px), CameraFollower(clip.size_px)
+    for frame in clip:
+        camera.add(frame)
+        finder.add(frame)
+        progress("looking for hooves", frame.index + 1, None)
+    motion = camera.finish()
+    finding = finder.finish(motion, marks)
+    found = FoundHooves(
+        marks=tuple((stance.mark, stance.confidence) for stance in finding.stances),
+        walk=finding.confidence,
+        notes=finding.notes,
+    )
+    return analyse(
+        clip,
+        replace(marks, hooves=finding.hooves, direction=finding.direction),
+        replace(settings, mark_error_px=max(settings.mark_error_px, _FOUND_ERROR_PX)),
+        made_by=made_by,
+        camera=motion,
+        found=found,
+        progress=progress,
+    )
 
 
 def load_marks(clip: Path, marks_path: Path | None) -> Marks:
@@ -202,8 +234,18 @@ def _write_results(
     (folder / "prints.csv").write_text(write_prints_table(analysis), encoding="utf-8")
     (folder / "strides.csv").write_text(write_strides_table(analysis), encoding="utf-8")
     progress("drawing charts", 0, None)
-    charts = {name: files.svg for name, files in save_charts(analysis, folder / "charts").items()}
     film = folder / "overlay.mp4" if overlay else None
-    if film is not None:
-        write_overlay(open_clip(path, filmed_at=filmed_at), analysis, film, progress=progress)
+    # The film is decoded, drawn and encoded outside the interpreter for the most part, so the charts can be drawn
+    # meanwhile.
+    with ThreadPoolExecutor(max_workers=1) as beside:
+        filming = (
+            beside.submit(
+                write_overlay, open_clip(path, filmed_at=filmed_at), analysis, film, progress=progress
+            )
+            if film is not None
+            else None
+        )
+        charts = {name: files.svg for name, files in save_charts(analysis, folder / "charts").items()}
+        if filming is not None:
+            filming.result()
     write_report(analysis, charts, folder / "report.html", overlay=film)

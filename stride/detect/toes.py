@@ -63,7 +63,7 @@ class Toe:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Cut:
-    """One stance cut out: silhouette about the expected toe tip, and the window's first column and row."""
+    """One stance cut out: silhouette about the expected toe tip, 1 where it is surely no floor; first column and row."""
 
     footfall: Footfall
     look: Look
@@ -112,34 +112,65 @@ def find_toes(standing: Standing, occupancy: Occupancy, fitted: FittedGait) -> l
     """
     strides = [one.stride_px for one in fitted.footfalls]
     window = _Window(hoof=max(4.0, float(np.median(strides)) / STRIDE_IN_HOOVES), heading=fitted.gait.heading)
-    toes: list[Toe] = []
+    groups = []
     for foot in range(len(FEET)):
         own = [one for one in fitted.footfalls if one.foot == foot and one.seen > LEAST_SEEN]
         cuts = [cut for one in own if (cut := _cut(standing, occupancy, one, window)) is not None]
         strong = [cut for cut in cuts if cut.footfall.fit > LEAST_FIT]
-        weak = [cut for cut in cuts if cut.footfall.fit <= LEAST_FIT]
         if strong:
-            toes += _find_of_foot(strong, weak, window)
-    return toes
+            shifts, mean = _lay_together([cut.look for cut in strong], window)
+            weak = [cut for cut in cuts if cut.footfall.fit <= LEAST_FIT]
+            groups.append(_Group(strong=strong, weak=weak, shifts=shifts, mean=mean))
+    tips = _read_tips([group.mean for group in groups], window)
+    return [toe for group, tip in zip(groups, tips, strict=True) for toe in _place(group, tip, window)]
 
 
-def _find_of_foot(strong: Sequence[_Cut], weak: Sequence[_Cut], window: _Window) -> list[Toe]:
-    shifts, mean = _lay_together([cut.look for cut in strong], window)
-    tip = _read_tip(mean, window)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Group:
+    """The stances of one foot, with the shift (x, y) of each strong one against their mean silhouette."""
+
+    strong: list[_Cut]
+    weak: list[_Cut]
+    shifts: Array
+    mean: Look
+
+
+def _place(group: _Group, tip: Array, window: _Window) -> list[Toe]:
+    """The toe tip of a foot carried back to its stances; of the weak ones, to those that look like the others."""
+    count = len(group.strong)
     found = []
-    for cut, shift in zip(strong, shifts, strict=True):
-        others = mean
-        if len(strong) > 1:
-            others = (mean * len(strong) - _shifted(cut.look, -shift)) / np.float32(len(strong) - 1)
-        likeness = _likeness(_shifted(cut.look, -shift), others) if len(strong) > 1 else 0.0
-        found.append(_toe(cut, tip + shift, likeness, alone=len(strong) == 1))
-    if len(strong) > 1:
-        for cut in weak:
-            shift = _find_shift(cut.look, mean, window)
-            likeness = _likeness(_shifted(cut.look, -shift), mean)
-            if likeness > LEAST_LIKENESS:
-                found.append(_toe(cut, tip + shift, likeness, alone=False))
+    for cut, shift in zip(group.strong, group.shifts, strict=True):
+        likeness = 0.0
+        if count > 1:
+            laid = _shifted(cut.look, -shift)
+            likeness = _likeness(laid, (group.mean * count - laid) / np.float32(count - 1))
+        found.append(_toe(cut, tip + shift, likeness, alone=count == 1))
+    for cut in group.weak if count > 1 else ():
+        shift = _find_shift(cut.look, group.mean, window)
+        likeness = _likeness(_shifted(cut.look, -shift), group.mean)
+        if likeness > LEAST_LIKENESS:
+            found.append(_toe(cut, tip + shift, likeness, alone=False))
     return sorted(found, key=lambda one: one.footfall.start)
+
+
+def _read_tips(means: Sequence[Look], window: _Window) -> list[Array]:
+    """The toe tip of each foot's mean silhouette.
+
+    All four hooves of an animal look much alike, so what one shows unclearly the others tell: each tip is the mean of
+    its own reading and those of the other feet, laid on it, by how well they lie.
+    """
+    own = [_read_tip(mean, window) for mean in means]
+    tips = []
+    for i, mean in enumerate(means):
+        total, weights = own[i].copy(), 1.0
+        for j, other in enumerate(means):
+            if j != i:
+                shift = _find_shift(mean, other, window)
+                weight = max(0.0, _likeness(_shifted(mean, -shift), other)) ** 2
+                total += weight * (own[j] + shift)
+                weights += weight
+        tips.append(total / weights)
+    return tips
 
 
 def _toe(cut: _Cut, place: Array, likeness: float, *, alone: bool) -> Toe:
@@ -252,3 +283,4 @@ def _read_tip(mean: Look, window: _Window) -> Array:
     weight = np.maximum(zone[:, max(0, edge - 1) : edge + 1].mean(axis=1) - 0.3 * solid, 0.0)
     middle = float(weight @ np.arange(len(weight)) / weight.sum()) if weight.sum() > 0 else row - top
     return np.array([mean.shape[1] - 1 - tip if window.heading < 0 else tip, top + middle])
+

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from ..errors import MarksError, RefusedError
 from ..progress import Progress, silent
 from ..quantity import Quantity
-from .camera import CameraMotion, still_camera
+from .camera import CameraMotion
 from .clip import Clip, FrameSource
 from .direction import estimate_shape, find_direction, side_towards_camera
 from .ground import Ground, fit_ground
+from .holding import CameraFollower
 from .judgement import judge
 from .levelling import level_ground
 from .lifts import measure_lifts
@@ -25,6 +26,51 @@ from .strides import Overreach, Stride, measure_overreaches, measure_strides
 from .tracks import HoofFollower, HoofTrack
 from .trackway import lay_trackway
 from .verdict import Verdict
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FoundHooves:
+    """How sure a finder is of the hooves it put in place of marks.
+
+    Parameters
+    ----------
+    marks : tuple of (HoofMark, float)
+        Each found hoof with the probability that it is that limb standing there.
+    walk : float
+        Probability that all limbs are named rightly.
+    notes : tuple of str
+        What a mark would improve, in whole sentences.
+    """
+
+    marks: tuple[tuple[HoofMark, float], ...]
+    walk: float
+    notes: tuple[str, ...]
+
+    def weigh(self, prints: tuple[Print, ...]) -> tuple[Print, ...]:
+        """Give each print the confidence of the found hoof it was followed from."""
+        return tuple(
+            replace(
+                one,
+                confidence=self.walk
+                * max(
+                    (
+                        sure
+                        for mark, sure in self.marks
+                        if mark.limb == one.limb and one.frames[0] <= mark.frame <= one.frames[1]
+                    ),
+                    default=0.5,
+                ),
+            )
+            for one in prints
+        )
+
+    def cautions(self) -> tuple[str, ...]:
+        """What the reader must know of it."""
+        return (
+            "The hooves were found by the program, not marked by a person; that every foot is named rightly has a "
+            f"probability of {100 * min(self.walk, 0.99):.0f} %. Look at the overlay once.",
+            *self.notes,
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,9 +105,11 @@ def analyse(
     settings: Settings,
     *,
     made_by: str,
+    camera: CameraMotion | None = None,
+    found: FoundHooves | None = None,
     progress: Progress = silent,
 ) -> Analysis:
-    """Measure the walk of a marked clip, reading it once.
+    """Measure the walk of a clip whose hooves are marked or found.
 
     Parameters
     ----------
@@ -71,6 +119,10 @@ def analyse(
     settings : Settings
     made_by : str
         Name and version of the program, kept with the result.
+    camera : CameraMotion or None
+        The camera's motion where it is known already; otherwise it is followed along with the hooves.
+    found : FoundHooves or None
+        How sure a finder is of the hooves, where it and not the user put them into ``marks``.
     progress : Progress
 
     Raises
@@ -81,16 +133,55 @@ def analyse(
     check_places(marks, source.size_px)
     direction = find_direction(marks)
     shape = estimate_shape(marks, direction, source.size_px)
-    hooves = HoofFollower(marks.hooves, shape, source.size_px, settings)
-    for frame in source:
-        hooves.add(frame)
-        progress("following", frame.index + 1, None)
+
+    def follower() -> HoofFollower:
+        return HoofFollower(marks.hooves, shape, source.size_px, settings, "found" if found else "marked")
+
+    if camera is None:
+        camera, hooves = _follow_both(source, marks.hooves, follower, progress)
+    else:
+        hooves = follower()
+        _follow_on_floor(source, hooves, camera, progress)
     clip = source.describe()
     check_frames(marks, clip.frames)
-    camera = still_camera(clip.frames)
-    tracks = hooves.finish()
     ground = fit_ground(marks, camera, clip.size_px, settings)
-    return measure_tracks(clip, camera, ground, marks, direction, tracks, settings, made_by=made_by)
+    return measure_tracks(
+        clip, camera, ground, marks, direction, hooves.finish(), settings, made_by=made_by, found=found
+    )
+
+
+def _follow_both(
+    source: FrameSource,
+    marked: Sequence[HoofMark],
+    follower: Callable[[], HoofFollower],
+    progress: Progress,
+) -> tuple[CameraMotion, HoofFollower]:
+    """Follow camera and hooves together; where the camera turned out to move, the hooves again, now on a still floor.
+
+    A camera that stands still needs one reading of the clip. The motion of one that moves is only settled once the
+    whole clip has been seen, and a hoof hidden for a while is looked for where the floor has taken it meanwhile.
+    """
+    rows = [mark.xy_px[1] for mark in marked]
+    camera = CameraFollower(source.size_px, (min(rows), max(rows)))
+    hooves = follower()
+    for frame in source:
+        camera.add(frame)
+        if not camera.moved:
+            hooves.add(frame)
+        progress("following", frame.index + 1, None)
+    motion = camera.finish()
+    if motion.moving:
+        hooves = follower()
+        _follow_on_floor(source, hooves, motion, progress)
+    return motion, hooves
+
+
+def _follow_on_floor(
+    source: FrameSource, hooves: HoofFollower, camera: CameraMotion, progress: Progress
+) -> None:
+    for frame in source:
+        hooves.add(frame, camera.to_first[frame.index] if camera.moving else None)
+        progress("following the hooves on the still floor", frame.index + 1, len(camera.held))
 
 
 def measure_tracks(
@@ -103,9 +194,12 @@ def measure_tracks(
     settings: Settings,
     *,
     made_by: str,
+    found: FoundHooves | None = None,
 ) -> Analysis:
     """From followed hooves to the verdict: prints → strides → measures → verdict."""
     prints = find_prints(tracks, camera, ground)
+    if found is not None:
+        prints = found.weigh(prints)
     ground, prints = level_ground(ground, prints)
     trackway = lay_trackway(prints, ground, direction=direction, animal=marks.animal)
     strides = measure_strides(trackway)
@@ -114,11 +208,14 @@ def measure_tracks(
     _check_direction(direction, prints, strides, told=marks.direction is not None)
     length = find_display_length(prints, strides, ground, trackway.heading)
     measures = measure_all(trackway, measure_lifts(tracks, prints, camera, ground, length))
+    verdict = judge(measures, settings)
+    if found is not None:
+        verdict = replace(verdict, cautions=found.cautions() + verdict.cautions)
     return Analysis(
         clip=clip,
         camera=camera,
         ground=ground,
-        marks=marks,
+        marks=marks if found is None else replace(marks, hooves=()),
         direction=direction,
         near_side=side_towards_camera(direction),
         heading=trackway.heading,
@@ -127,7 +224,7 @@ def measure_tracks(
         strides=strides,
         overreaches=overreaches,
         measures=measures,
-        verdict=judge(measures, settings),
+        verdict=verdict,
         settings=settings,
         made_by=made_by,
     )

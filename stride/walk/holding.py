@@ -3,23 +3,30 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Literal
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from ..imaging.flow import Patches, chase_points, cut_patches, read_shift
+from ..imaging.flow import (
+    Patches,
+    chase_points,
+    cut_patches,
+    find_common_shift,
+    measure_sharpness,
+    read_shift,
+    shrink,
+)
 from ..imaging.overlap import Outlook, match_outlooks
-from ..numeric.alignment import align_points, find_common_shift
-from ..numeric.homography import apply_homography, differentiate_by_point
-from ..numeric.turns import guess_focal, nearest_turns, turn_maps
+from ..numeric.homography import differentiate_by_point
+from ..numeric.poses import FittedPose, Pose, PoseBelief, fit_pose, project_points
+from ..numeric.turns import nearest_turn, turn_by, vectors_of
 from .camera import CameraMotion
 from .clip import Frame, Image
-from .keys import KeyPicture, Tries, look_for, make_key
+from .followed import ORIGIN, Followed, Loss, Record
+from .keys import KeyPicture, Lens, Tries, join_targets, look_for, make_key, take_targets
+from .settling import FOCAL_SHARE, settle_motion
 
 Array = NDArray[np.float64]
-Loss = Literal["bare", "blurred", "cut"]
 
 # The picture is worked on at about this width (px).
 _WORK_WIDTH = 1100
@@ -30,61 +37,19 @@ _STILL_PX = 0.3
 _FEWEST_STILL = 8
 # A new key picture is taken when the view has moved by this share of the picture's width.
 _KEY_STEP = 0.14
+_MOST_KEYS = 64
 _FEWEST = 14
-_FEWEST_ON_FLOOR = 5
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Followed:
-    """What was seen of the camera in one frame.
-
-    Parameters
-    ----------
-    stretch : int
-        Unbroken stretch of following it belongs to; −1 where the camera was not followed.
-    key : int
-        Number of the key picture that ``from_key`` starts from; −1 where not followed.
-    from_key : (3, 3) float array
-        From that key picture's pixels to this frame's (of the reduced picture).
-    landmark : (K,) int32 array
-        Points of key pictures seen in it.
-    xy_px : (K, 2) float32 array
-        Where (of the reduced picture).
-    log_scale : float
-        How much larger than in the first key picture of the stretch things appear, as a natural logarithm.
-    loss : {"bare", "blurred", "cut"} or None
-    """
-
-    stretch: int
-    key: int
-    from_key: Array
-    landmark: NDArray[np.int32]
-    xy_px: NDArray[np.float32]
-    log_scale: float = 0.0
-    loss: Loss | None = None
-
-
-_NO_POINTS = (np.empty(0, np.int32), np.empty((0, 2), np.float32))
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Record:
-    """All that the settling of the motion needs: what was seen in each frame, and the key pictures.
-
-    ``still`` (N,) bool marks frames in which the picture had not moved from the first one, ``still_px`` (N,) by how
-    much it seemed to (px of the full picture). ``moved`` tells whether the camera moved at all.
-    """
-
-    times: Array
-    frames: list[Followed]
-    keys: list[KeyPicture]
-    key_stretch: list[int]
-    still: NDArray[np.bool_]
-    still_px: Array
-    moved: bool
-    reduced: int
-    size_px: tuple[int, int]
-    feet_row: float
+_FEWEST_ON_FLOOR = 5  # Sharpness against the key picture's below which a picture is blurred, and above which it is clear again.
+_BLURRED, _CLEAR = 0.45, 0.6
+# A view that stays unclear this long (s) is taken as it is.
+_PATIENCE = 1.5
+# A new stretch is held against the earlier ones every so many frames, for so many.
+_JOIN_EVERY, _JOIN_WITHIN = 6, 60
+# How well the focal length is known before anything is seen, and at best while following (as a share).
+_FOCAL_ERROR = (0.25, 0.015)
+# How fast a lens in the hand moves (distances to the floor, 1/s), and how fast a zoom goes (1/s).
+_SWAY_SPEED = 0.12
+_ZOOM_SPEED = 0.2
 
 
 class CameraFollower:
@@ -104,6 +69,7 @@ class CameraFollower:
     def __init__(self, size_px: tuple[int, int], feet_rows_px: tuple[float, float] | None = None) -> None:
         self._size = size_px
         self._reduced = max(1, round(max(size_px) / _WORK_WIDTH))
+        self._work_size = (size_px[0] // self._reduced, size_px[1] // self._reduced)
         height = size_px[1]
         top, bottom = feet_rows_px or (0.80 * height, 0.88 * height)
         self._feet_row = 0.5 * (top + bottom)
@@ -111,7 +77,6 @@ class CameraFollower:
         self._floor_row = int(np.clip(floor_top, 0.3 * height, 0.85 * height) / self._reduced)
         self._times: list[float] = []
         self._frames: list[Followed] = []
-        self._still_px: list[float] = []
         self._watch: Patches | None = None
         self._moved = False
         self._keys: list[KeyPicture] = []
@@ -119,8 +84,8 @@ class CameraFollower:
         self._stretch = -1
         self._track = _Track()
         self._last: Image | None = None
-        self._focal = 0.85 * max(self._work_size)
-        self._focal_maps: list[Array] = []
+        self._focal = FOCAL_SHARE * max(self._work_size)
+        self._focal_known = self._focal, _FOCAL_ERROR[0]
 
     def add(self, frame: Frame) -> None:
         """Follow the camera into the next frame."""
@@ -130,18 +95,19 @@ class CameraFollower:
             return
         shift = np.inf if self._moved or self._watch is None else self._watch_shift(frame.luma)
         if shift < self._still_limit:
-            self._still_px.append(shift)
-            self._frames.append(self._unmoved())
-            self._track.stand(frame.t)
+            self._frames.append(Followed(stretch=0, still_px=shift))
+            self._track.stand(ORIGIN, frame.t)
         else:
-            self._still_px.append(np.inf)
             self._frames.append(self._follow(frame))
         self._last = frame.luma
 
+    @property
+    def moved(self) -> bool:
+        """Whether the camera has moved so far."""
+        return self._moved
+
     def finish(self) -> CameraMotion:
         """The motion of the whole clip, after the last frame."""
-        from .settling import settle_motion
-
         return settle_motion(self.record())
 
     def record(self) -> Record:
@@ -151,27 +117,25 @@ class CameraFollower:
             frames=self._frames,
             keys=self._keys,
             key_stretch=self._key_stretch,
-            still=np.isfinite(self._still_px),
-            still_px=np.array(self._still_px),
             moved=self._moved,
+            focal_px=self._focal,
             reduced=self._reduced,
             size_px=self._size,
-            feet_row=self._feet_row,
+            feet_row_px=self._feet_row,
         )
 
     # --- a picture that stands still
 
     def _begin(self, luma: Image) -> None:
-        work = self._reduce(luma)
-        self._still_px.append(0.0)
-        if not self._start_stretch(work, 0):
-            self._frames.append(_not_followed("bare"))
-            self._still_px[-1] = np.inf
-            self._moved = True
-        else:
+        work = shrink(luma, self._work_size)
+        if self._start_stretch(work, 0):
             self._watch = self._cut_watch(luma)
-            self._frames.append(self._unmoved())
-        self._track.stand(self._times[-1])
+            self._frames.append(Followed(stretch=0, still_px=0.0))
+        else:
+            self._moved = True
+            self._track.lost, self._track.loss, self._track.lost_since = True, "bare", self._times[-1]
+            self._frames.append(Followed(stretch=-1, loss="bare"))
+        self._track.stand(ORIGIN, self._times[-1])
         self._last = luma
 
     @property
@@ -181,12 +145,11 @@ class CameraFollower:
     def _cut_watch(self, luma: Image) -> Patches:
         """The strongest points, spread over the picture, cut from it at full size."""
         patches = self._keys[0].patches
-        width = self._size[0] / self._reduced
-        cell = (patches.xy_px // (width / 8)).astype(int)
-        order = np.argsort(np.trace(patches.spread, axis1=1, axis2=2), kind="stable")
+        cell = (patches.xy_px // (self._work_size[0] / 8)).astype(int)
+        order = np.argsort(np.trace(patches.cov_px2, axis1=1, axis2=2), kind="stable")
         _, first = np.unique(cell[order] @ [100, 1], return_index=True)
-        xy = self._to_full(patches.xy_px[order[first]])
-        return cut_patches(luma, xy)
+        scale = np.array(self._size) / self._work_size
+        return cut_patches(luma, np.round((patches.xy_px[order[first]] + 0.5) * scale - 0.5))
 
     def _watch_shift(self, luma: Image) -> float:
         """How far the picture seems to have moved from the first one (px); infinite where it cannot be told."""
@@ -199,99 +162,90 @@ class CameraFollower:
         about = np.median(np.abs(shift[alike]).max(axis=1))
         return float(max(np.abs(middle).max(), 0.7 * about))
 
-    def _unmoved(self) -> Followed:
-        return Followed(
-            stretch=0, key=0, from_key=np.eye(3), landmark=_NO_POINTS[0], xy_px=_NO_POINTS[1]
-        )
-
     # --- a picture that moves
 
     def _follow(self, frame: Frame) -> Followed:
-        work = self._reduce(frame.luma)
+        work = shrink(frame.luma, self._work_size)
         index, track = len(self._frames), self._track
         if track.lost:
             return self._recover(work, index)
-        primary = self._keys[track.primary]
+        joined = self._join_earlier(work, index)
+        if joined is not None:
+            return joined
         ahead = track.predict(frame.t)
-        found = self._register(work, index, [ahead @ key.to_frame for key in self._active()])
+        found = self._register(work, index, ahead, self._from_frame_to_frame(frame.t - track.t))
         if found is None:
             found = self._chase(work, index, ahead)
         if found is None:
             return self._lose(work, index)
-        step = found.maps[0] @ np.linalg.inv(primary.to_frame)
-        track.advance(step, frame.t)
+        track.advance(found.pose, frame.t)
         followed = self._accept(found, index)
         self._change_key(work, index)
         return followed
 
     def _active(self) -> list[KeyPicture]:
-        track = self._track
-        return [self._keys[k] for k in (track.primary, track.second) if k >= 0]
+        return [self._keys[k] for k in (self._track.primary, self._track.second) if k >= 0]
+
+    @property
+    def _lens(self) -> Lens:
+        width, height = self._work_size
+        return Lens(focal_px=self._focal, middle=np.array([(width - 1) / 2, (height - 1) / 2]))
+
+    def _from_frame_to_frame(self, elapsed: float) -> PoseBelief:
+        return PoseBelief(
+            turn=0.03,
+            roll=0.006,
+            place=_SWAY_SPEED * elapsed,
+            log_zoom=_ZOOM_SPEED * elapsed,
+            focal_px=self._focal_known[0],
+            log_focal=self._focal_known[1],
+            softness_px=(6.0, 2.5, 1.5, 1.5),
+        )
+
+    def _in_a_jump(self) -> PoseBelief:
+        """After a jerk or a gap: turned by any amount."""
+        return PoseBelief(
+            turn=0.3,
+            roll=0.1,
+            place=0.03,
+            log_zoom=0.02,
+            focal_px=self._focal_known[0],
+            log_focal=self._focal_known[1],
+            softness_px=(12.0, 8.0, 5.0, 3.0, 2.0, 1.5),
+        )
 
     def _register(
-        self, work: Image, index: int, guesses: list[Array], *, share: float = 0.4
+        self, work: Image, index: int, guess: Pose, belief: PoseBelief, *, share: float = 0.4
     ) -> _Found | None:
-        """Find the active key pictures' points and the maps they agree on; None where they do not support one."""
-        keys = self._active()
-        tries = look_for(work, keys, guesses, index)
+        """Find the active key pictures' points and the pose they agree on; None where they do not support one."""
+        tries = look_for(work, self._active(), guess, self._lens, index)
         similar = tries.similar
         if similar.sum() < _FEWEST:
             return None
-        cov = tries.cov_px2 / self._trust(tries, similar)[:, None, None] ** 2
-        joint, weight = self._align(
-            tries.guess_px[similar], tries.sightings.xy_px[similar], cov[similar], softness_px=(6.0, 2.5, 1.5)
+        trust = self._trust(tries, similar)[similar]
+        fitted = fit_pose(
+            guess,
+            self._focal,
+            take_targets(tries.targets, similar),
+            tries.sightings.xy_px[similar] - self._lens.middle,
+            tries.cov_px2[similar] / trust[:, None, None] ** 2,
+            belief,
         )
         good = np.zeros(len(similar), dtype=bool)
-        good[similar] = weight > 0.25
+        good[similar] = fitted.weight > 0.25
         if not self._supported(tries, good, share):
             return None
-        maps = [
-            self._fit_key(keys[k], joint @ guess, tries, good & (tries.key == k) & tries.proven)
-            for k, guess in enumerate(guesses)
-        ]
-        return _Found(tries=tries, good=good, maps=maps)
+        self._learn_focal(fitted, int(good.sum()))
+        return _Found(tries=tries, good=good, pose=fitted.pose)
 
-    def _align(
-        self, source: Array, target: Array, cov: Array, *, softness_px: tuple[float, ...], loose_px: float = 0.0
-    ) -> tuple[Array, Array]:
-        """The motion of the picture; ``loose_px`` is how far from a turn it may be beyond sway and noise."""
-        return align_points(
-            source,
-            target,
-            cov,
-            size_px=self._work_size,
-            focal_px=self._focal,
-            softness_px=softness_px,
-            stretch_px=1.0 + 2.0 * loose_px,
-            bend_px=0.3 + loose_px,
-        )
-
-    def _fit_key(self, key: KeyPicture, guess: Array, tries: Tries, own: NDArray[np.bool_]) -> Array:
-        """A key picture's map to the frame from its own proven points: near a turn of the camera as a whole."""
-        if own.sum() < 10:
-            return _scaled(guess)
-        turn = self._turn_only(guess)
-        source = apply_homography(turn, key.patches.xy_px[tries.number[own]])
-        step = self._view_step(guess) * self._work_size[0]
-        fitted, _ = self._align(
-            source,
-            tries.sightings.xy_px[own],
-            tries.cov_px2[own],
-            softness_px=(2.5, 1.5),
-            loose_px=(0.02 if self._focal_maps else 0.06) * step,
-        )
-        return _scaled(fitted @ turn)
-
-    def _turn_only(self, guess: Array) -> Array:
-        from_middle = self._from_middle
-        centred = np.linalg.inv(from_middle) @ guess @ from_middle
-        turned = turn_maps(nearest_turns(centred[None], self._focal), self._focal)[0]
-        return np.asarray(from_middle @ turned @ np.linalg.inv(from_middle))
-
-    @property
-    def _from_middle(self) -> Array:
-        width, height = self._work_size
-        return np.array([[1.0, 0, (width - 1) / 2], [0, 1.0, (height - 1) / 2], [0, 0, 1.0]])
+    def _learn_focal(self, fitted: FittedPose, good: int) -> None:
+        if good < 2 * _FEWEST:
+            return
+        self._focal = float(np.clip(fitted.focal_px / max(self._work_size), 0.4, 3.0)) * max(self._work_size)
+        # Neighbouring frames see the same points with the same errors: they do not add up.
+        error = max(4.0 * fitted.log_focal_error, _FOCAL_ERROR[1])
+        if error < self._focal_known[1]:
+            self._focal_known = self._focal, error
 
     def _trust(self, tries: Tries, similar: NDArray[np.bool_]) -> Array:
         """How much each point counts: one that never fitted may sit on the animal, the less so the lower it lies."""
@@ -301,7 +255,7 @@ class CameraFollower:
 
     def _supported(self, tries: Tries, good: NDArray[np.bool_], share: float) -> bool:
         """Whether the agreeing points are the scene and not the animal: many, spread wide, and on the floor too."""
-        width = self._size[0] / self._reduced
+        width = self._work_size[0]
         expected = np.maximum(tries.proven.sum(), 1)
         if good.sum() < _FEWEST or (tries.proven & good).sum() < share * expected * (expected >= _FEWEST):
             return False
@@ -315,30 +269,36 @@ class CameraFollower:
         low_columns = np.unique((xy[low, 0] * 8 / width).astype(int))
         return bool(low.sum() >= _FEWEST_ON_FLOOR and len(low_columns) >= 3 and len(columns) >= 4)
 
-    def _chase(self, work: Image, index: int, ahead: Array) -> _Found | None:
+    def _chase(self, work: Image, index: int, ahead: Pose) -> _Found | None:
         """Bridge a jump the prediction missed: coarse flow from the frame before, then the key pictures again."""
         assert self._last is not None
-        before = self._reduce(self._last)
-        spots, votes = [], []
+        before, lens = shrink(self._last, self._work_size), self._lens
+        targets, spots, votes = [], [], []
         for key in self._active():
-            xy = apply_homography(key.to_frame, key.patches.xy_px)
-            inside = ((xy > 4) & (xy < np.array([work.shape[1], work.shape[0]]) - 4)).all(axis=1)
-            awake = inside & key.awake(index)
+            all_targets = key.targets(lens)
+            xy = project_points(self._track.pose, lens.focal_px, all_targets) + lens.middle
+            awake = ((xy > 4) & (xy < np.array(self._work_size) - 4)).all(axis=1) & key.awake(index)
+            targets.append(take_targets(all_targets, awake))
             spots.append(xy[awake])
-            votes.append(np.where(key.on_floor[awake], 2.0, 1.0) * np.where(key.hits[awake] >= 3, 2.0, 1.0))
-        source, vote = np.concatenate(spots), np.concatenate(votes)
-        target, seen = chase_points(before, work, source, apply_homography(ahead, source))
+            votes.append(np.where(key.on_floor[awake], 2.0, 1.0) * np.where(key.proven()[awake], 2.0, 1.0))
+        source, vote, all_targets = np.concatenate(spots), np.concatenate(votes), join_targets(targets)
+        guess = project_points(ahead, lens.focal_px, all_targets) + lens.middle
+        target, seen = chase_points(before, work, source, guess)
         if seen.sum() < _FEWEST:
             return None
-        source, target, vote = source[seen], target[seen], vote[seen]
-        common = find_common_shift(target - source, vote, reach_px=4.0)
-        start = np.array([[1.0, 0, common[0]], [0, 1.0, common[1]], [0, 0, 1.0]])
-        motion, _ = self._align(
-            source + common, target, np.eye(2) / vote[:, None, None], softness_px=(12.0, 8.0, 5.0, 3.0, 3.0), loose_px=2.0
+        common = find_common_shift((target - source)[seen], vote[seen], reach_px=4.0)
+        turned = turn_by(np.array([-common[1], common[0], 0.0]) / lens.focal_px)
+        pose = self._track.pose
+        start = Pose(turn=turned @ pose.turn, place=pose.place, log_zoom=pose.log_zoom)
+        fitted = fit_pose(
+            start,
+            lens.focal_px,
+            take_targets(all_targets, seen),
+            target[seen] - lens.middle,
+            np.eye(2) / vote[seen][:, None, None],
+            self._in_a_jump(),
         )
-        motion = motion @ start
-        guesses = [motion @ key.to_frame for key in self._active()]
-        return self._register(work, index, guesses, share=0.25)
+        return self._register(work, index, fitted.pose, self._from_frame_to_frame(0.1), share=0.25)
 
     def _accept(self, found: _Found, index: int) -> Followed:
         tries, good = found.tries, found.good
@@ -346,212 +306,192 @@ class CameraFollower:
         for k, key in enumerate(self._active()):
             own = tries.key == k
             key.note(tries.number[own], good[own])
-            key.to_frame = found.maps[k]
             landmark[own] = key.first_landmark + tries.number[own]
-        primary = self._keys[self._track.primary]
         if not self._moved:
-            corner = apply_homography(primary.to_frame, primary.patches.xy_px) - primary.patches.xy_px
-            self._moved = bool(np.abs(corner).max() * self._reduced > 3 * self._still_limit)
+            anchor = self._keys[self._track.primary].patches.xy_px
+            at = tries.number[good & (tries.key == 0)]
+            away = tries.sightings.xy_px[good & (tries.key == 0)] - anchor[at]
+            self._moved = bool(np.median(np.abs(away).max(axis=1)) * self._reduced > 3 * self._still_limit)
         return Followed(
             stretch=self._stretch,
-            key=self._track.primary,
-            from_key=primary.to_frame,
+            pose=found.pose,
             landmark=landmark[good],
             xy_px=tries.sightings.xy_px[good].astype(np.float32),
-            log_scale=self._scale_of(primary),
         )
-
-    def _scale_of(self, key: KeyPicture) -> float:
-        return self._track.key_scale[self._track.primary] + _log_scale(key.to_frame, self._work_size)
-
-    @property
-    def _work_size(self) -> tuple[int, int]:
-        return self._size[0] // self._reduced, self._size[1] // self._reduced
 
     def _change_key(self, work: Image, index: int) -> None:
         """Take another key picture where the view has moved on."""
         track = self._track
         primary = self._keys[track.primary]
-        moved = self._view_step(primary.to_frame)
-        fading = np.count_nonzero((primary.misses == 0) & primary.on_floor) < 10 and index - primary.frame > 12
-        if track.second >= 0 and self._view_step(self._keys[track.second].to_frame) > 4 * _KEY_STEP:
+        moved = self._view_step(primary, track.pose)
+        fading = (
+            np.count_nonzero((primary.misses == 0) & primary.on_floor) < 10 and index - primary.frame > 12
+        )
+        if track.second >= 0 and self._view_step(self._keys[track.second], track.pose) > 4 * _KEY_STEP:
             track.second = -1
-        if moved < _KEY_STEP and not fading:
+        if (moved < _KEY_STEP and not fading) or len(self._keys) >= _MOST_KEYS:
             return
-        chain = primary.chain @ np.linalg.inv(primary.to_frame)
-        if not fading and self._reuse_key(work, index, chain):
+        if not fading and self._reuse_key(work, index):
             return
-        scale = self._scale_of(primary)
-        self._learn_focal(primary)
-        key = make_key(work, index, self._next_landmark(), self._floor_row, chain)
-        self._keep_key(key, scale)
+        key = make_key(work, index, self._next_landmark(), self._floor_row, track.pose)
+        self._keep_key(key)
         track.second, track.primary = track.primary, len(self._keys) - 1
 
-    def _learn_focal(self, key: KeyPicture) -> None:
-        """Take the focal length from how the picture bent while the view moved away from a key picture."""
-        if self._view_step(key.to_frame) > 0.7 * _KEY_STEP:
-            from_middle = self._from_middle
-            self._focal_maps.append(np.linalg.inv(from_middle) @ key.to_frame @ from_middle)
-            self._focal = guess_focal(np.stack(self._focal_maps[-8:]), 0.85 * max(self._work_size))
-
-    def _reuse_key(self, work: Image, index: int, chain: Array) -> bool:
+    def _reuse_key(self, work: Image, index: int) -> bool:
         """Go back to an earlier key picture of this stretch that shows nearly this view."""
         track = self._track
-        best, nearest = -1, 0.6 * _KEY_STEP
-        for k, key in enumerate(self._keys):
-            if self._key_stretch[k] != self._stretch or k == track.primary:
-                continue
-            to_frame = key.to_frame if k == track.second else np.linalg.inv(chain) @ key.chain
-            step = self._view_step(to_frame)
-            if step < nearest:
-                best, nearest, guess = k, step, to_frame
-        if best < 0:
+        steps = {
+            k: self._view_step(key, track.pose)
+            for k, key in enumerate(self._keys)
+            if self._key_stretch[k] == self._stretch and k != track.primary
+        }
+        best = min(steps, key=lambda k: steps[k], default=-1)
+        if best < 0 or steps[best] > 0.6 * _KEY_STEP:
             return False
         kept = track.primary, track.second
-        track.primary, track.second = best, track.primary if best != track.second else track.primary
-        self._keys[best].misses[self._keys[best].hits >= 3] = 0
-        guesses = [_scaled(guess), self._keys[track.second].to_frame]
-        found = self._register(work, index, guesses, share=0.3)
+        track.primary, track.second = best, track.primary
+        self._keys[best].wake()
+        found = self._register(work, index, track.pose, self._from_frame_to_frame(0.1), share=0.3)
         if found is None or (found.good & (found.tries.key == 0)).sum() < _FEWEST:
             track.primary, track.second = kept
             return False
-        for k, key in enumerate(self._active()):
-            key.to_frame = found.maps[k]
         return True
 
-    def _view_step(self, to_frame: Array) -> float:
-        """How far the middle of the view has moved, as a share of the picture's width."""
-        width, height = self._work_size
-        middle = np.array([[(width - 1) / 2, (height - 1) / 2]])
-        return float(np.hypot(*(apply_homography(to_frame, middle) - middle)[0])) / width
+    def _view_step(self, key: KeyPicture, pose: Pose) -> float:
+        """How far the middle of a key picture's view has moved, as a share of the picture's width."""
+        ahead = pose.turn @ key.pose.turn[2]
+        if ahead[2] <= 0.1:
+            return np.inf
+        return float(np.hypot(*(self._focal * ahead[:2] / ahead[2]))) / self._work_size[0]
 
     # --- a camera that was lost
 
     def _lose(self, work: Image, index: int) -> Followed:
-        followed = self._track.now_seen
-        strong = make_key(work, index, 0, self._floor_row, np.eye(3))
-        before = len(self._keys[self._track.primary].patches)
-        self._track.lost = True
-        self._track.lost_frames = 0
-        if len(strong.patches) >= 0.5 * before:
-            self._track.loss = "cut"
+        track, key = self._track, self._keys[self._track.primary]
+        track.lost, track.lost_since, track.clear_frames = True, self._times[-1], 0
+        if self._clearness(work) < _BLURRED:
+            track.loss = "blurred"
+        elif len(make_key(work, index, 0, self._floor_row, ORIGIN).patches) < 0.4 * len(key.patches):
+            track.loss = "bare"
         else:
-            self._track.loss = "blurred" if followed >= 0.4 * before else "bare"
+            track.loss = "cut"
         return self._recover(work, index)
+
+    def _clearness(self, work: Image) -> float:
+        """Sharpness of a picture against the key picture in use, in the direction that has lost most."""
+        if self._track.primary < 0:
+            return 1.0
+        return float((measure_sharpness(work) / self._keys[self._track.primary].sharpness).min())
 
     def _recover(self, work: Image, index: int) -> Followed:
         """Find the scene again by its key pictures, or begin a new stretch in another scene."""
         track = self._track
+        keys = sorted(range(len(self._keys)), key=lambda k: (k != track.primary, -k))
+        again = self._find_again(work, index, keys[:6])
+        if again is not None:
+            return again
+        if self._clearness(work) > _CLEAR:
+            track.clear_frames += 1
+        waited = self._times[-1] - track.lost_since
+        if (track.clear_frames >= 3 or waited > _PATIENCE) and self._start_stretch(work, index):
+            track.restart(ORIGIN, self._times[-1])
+            return Followed(stretch=self._stretch)
+        return Followed(stretch=-1, loss=track.loss)
+
+    def _find_again(self, work: Image, index: int, keys: list[int]) -> Followed | None:
+        """Take up the first of some key pictures that is recognised in this frame."""
+        track = self._track
         outlook = Outlook.of(work)
-        candidates = [k for k in range(len(self._keys)) if self._key_stretch[k] >= 0]
-        for k in sorted(candidates, key=lambda k: (k != track.primary, -k))[:6]:
-            guess = match_outlooks(self._keys[k].outlook, outlook)
-            if guess is None:
+        for k in keys:
+            matrix = match_outlooks(self._keys[k].outlook, outlook)
+            if matrix is None:
                 continue
-            primary, second, stretch = track.primary, track.second, self._stretch
+            kept = track.primary, track.second, self._stretch
             track.primary, track.second, self._stretch = k, -1, self._key_stretch[k]
-            self._keys[k].misses[self._keys[k].hits >= 3] = 0
-            found = self._register(work, index, [guess], share=0.25)
+            self._keys[k].wake()
+            found = self._register(work, index, self._pose_by(matrix, k), self._in_a_jump(), share=0.25)
             if found is not None:
-                track.restart(self._times[-1])
+                track.restart(found.pose, self._times[-1])
                 return self._accept(found, index)
-            track.primary, track.second, self._stretch = primary, second, stretch
-        track.lost_frames += 1
-        if track.loss == "cut" and track.lost_frames >= 3 and self._start_stretch(work, index):
-            track.restart(self._times[-1])
-            return Followed(
-                stretch=self._stretch,
-                key=track.primary,
-                from_key=np.eye(3),
-                landmark=_NO_POINTS[0],
-                xy_px=_NO_POINTS[1],
-            )
-        if track.lost_frames % 10 == 0 or track.loss != "cut":
-            strong = make_key(work, index, 0, self._floor_row, np.eye(3))
-            if len(strong.patches) >= 40 and strong.on_floor.sum() >= 10:
-                track.loss, track.lost_frames = "cut", max(track.lost_frames, 3) if track.lost_frames > 5 else 0
-        return _not_followed(track.loss)
+            track.primary, track.second, self._stretch = kept
+        return None
+
+    def _join_earlier(self, work: Image, index: int) -> Followed | None:
+        """In a stretch just begun, see whether it is not an earlier one after all."""
+        first = next(k for k, one in enumerate(self._key_stretch) if one == self._stretch)
+        since = index - self._keys[first].frame
+        if self._stretch == 0 or since > _JOIN_WITHIN or since % _JOIN_EVERY:
+            return None
+        return self._find_again(work, index, list(range(first - 1, max(first - 4, -1), -1)))
+
+    def _pose_by(self, matrix: Array, k: int) -> Pose:
+        """The pose that a map from key picture ``k`` means, taken for a turn and a zoom."""
+        lens, key = self._lens, self._keys[k]
+        to_middle = np.array([[1.0, 0, lens.middle[0]], [0, 1.0, lens.middle[1]], [0, 0, 1.0]])
+        centred = np.linalg.inv(to_middle) @ matrix @ to_middle
+        growth = _log_scale(matrix, self._work_size)
+        unzoomed = np.diag([np.exp(-growth), np.exp(-growth), 1.0])
+        turn = nearest_turn(unzoomed @ centred, self._focal)
+        return Pose(turn=turn @ key.pose.turn, place=key.pose.place, log_zoom=key.pose.log_zoom + growth)
 
     def _start_stretch(self, work: Image, index: int) -> bool:
-        key = make_key(work, index, self._next_landmark(), self._floor_row, np.eye(3))
-        if len(key.patches) < 2 * _FEWEST:
+        key = make_key(work, index, self._next_landmark(), self._floor_row, ORIGIN)
+        if len(key.patches) < 2 * _FEWEST or len(self._keys) >= _MOST_KEYS:
             return False
         self._stretch += 1
-        self._keep_key(key, 0.0)
+        self._keep_key(key)
         self._track.primary, self._track.second = len(self._keys) - 1, -1
         return True
 
-    def _keep_key(self, key: KeyPicture, scale: float) -> None:
+    def _keep_key(self, key: KeyPicture) -> None:
         self._keys.append(key)
         self._key_stretch.append(self._stretch)
-        self._track.key_scale[len(self._keys) - 1] = scale
 
     def _next_landmark(self) -> int:
         return self._keys[-1].first_landmark + len(self._keys[-1].patches) if self._keys else 0
 
-    def _reduce(self, luma: Image) -> Image:
-        if self._reduced == 1:
-            return luma
-        return np.asarray(cv2.resize(luma, self._work_size, interpolation=cv2.INTER_AREA))
-
-    def _to_full(self, xy: Array) -> Array:
-        scale = np.array(self._size) / self._work_size
-        return np.round((xy + 0.5) * scale - 0.5)
-
 
 @dataclass(slots=True)
 class _Track:
-    """Where the following stands: the key pictures in use and the motion from frame to frame."""
+    """Where the following stands: the key pictures in use, the pose and how it turns."""
 
     primary: int = -1
     second: int = -1
-    motion: Array = field(default_factory=lambda: np.eye(3))
-    step: float = 0.0
+    pose: Pose = ORIGIN
+    turning: Array = field(default_factory=lambda: np.zeros(3))
     t: float = 0.0
     lost: bool = False
     loss: Loss = "cut"
-    lost_frames: int = 0
-    now_seen: int = 0
-    key_scale: dict[int, float] = field(default_factory=dict)
+    lost_since: float = 0.0
+    clear_frames: int = 0
 
-    def stand(self, t: float) -> None:
-        self.motion, self.step, self.t = np.eye(3), 0.0, t
+    def stand(self, pose: Pose, t: float) -> None:
+        self.pose, self.turning, self.t = pose, np.zeros(3), t
 
-    def restart(self, t: float) -> None:
+    def restart(self, pose: Pose, t: float) -> None:
         self.lost = False
-        self.stand(t)
+        self.stand(pose, t)
 
-    def predict(self, t: float) -> Array:
-        """The motion expected since the last frame: as between the last two, for as long as it took."""
-        share = (t - self.t) / self.step if self.step > 0 else 0.0
-        return _scaled(np.eye(3) + np.clip(share, 0.0, 3.0) * (self.motion - np.eye(3)))
+    def predict(self, t: float) -> Pose:
+        """The pose expected now: turning on as before."""
+        ahead = turn_by(self.turning * (t - self.t))
+        return Pose(turn=ahead @ self.pose.turn, place=self.pose.place, log_zoom=self.pose.log_zoom)
 
-    def advance(self, motion: Array, t: float) -> None:
-        self.motion, self.step, self.t = _scaled(motion), t - self.t, t
+    def advance(self, pose: Pose, t: float) -> None:
+        step = pose.turn @ self.pose.turn.T
+        fresh = vectors_of(step[None])[0] / max(t - self.t, 1e-6)
+        known = bool(self.turning.any())
+        self.turning = 0.75 * fresh + 0.25 * self.turning if known else fresh
+        self.pose, self.t = pose, t
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Found:
-    """Points found in a frame, those that agree, and the map of each active key picture to the frame."""
+    """Points looked for in a frame, those that agree, and the pose they agree on."""
 
     tries: Tries
     good: NDArray[np.bool_]
-    maps: list[Array]
-
-
-def _not_followed(loss: Loss) -> Followed:
-    return Followed(
-        stretch=-1,
-        key=-1,
-        from_key=np.full((3, 3), np.nan),
-        landmark=_NO_POINTS[0],
-        xy_px=_NO_POINTS[1],
-        loss=loss,
-    )
-
-
-def _scaled(matrix: Array) -> Array:
-    return np.asarray(matrix / matrix[2, 2])
+    pose: Pose
 
 
 def _log_scale(to_frame: Array, size_px: tuple[int, int]) -> float:
@@ -561,10 +501,11 @@ def _log_scale(to_frame: Array, size_px: tuple[int, int]) -> float:
     """
     width, height = size_px
     x, y = np.meshgrid(np.linspace(0.05, 0.95, 7) * width, np.linspace(0.2, 0.9, 4) * height)
-    here = np.column_stack([x.ravel(), y.ravel()])
-    there = apply_homography(to_frame, here)
+    here = np.column_stack([x.ravel(), y.ravel(), np.ones(x.size)])
+    there = here @ to_frame.T
+    there = there[:, :2] / there[:, 2:]
     both = ((there > 0) & (there < np.array([width, height]))).all(axis=1)
     if not both.any():
         return 0.0
-    area = np.linalg.det(differentiate_by_point(to_frame, here[both]))
+    area = np.linalg.det(differentiate_by_point(to_frame, here[both, :2]))
     return float(np.mean(0.5 * np.log(np.maximum(area, 1e-3))))
