@@ -4,19 +4,21 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from stride.media.encoder import encode_clip
+from stride.numeric.homography import apply_homography
 from stride.quantity import Measured
 from stride.records.marks_document import read_marks
 from stride.simulate.marks import marks_from_truth
 from stride.simulate.scene import draw_scene, render
 from stride.simulate.truth import SeenPrint, Truth, load_truth, save_truth, truth_of
 from stride.walk.analysis import Analysis
+from stride.walk.camera import CameraMotion
 from stride.walk.marks import Marks
 from stride.walk.prints import Print
 
@@ -66,6 +68,7 @@ class Errors:
 
     def take(self, analysis: Analysis, truth: Truth) -> None:
         """Add one clip."""
+        truth = hold_truth(truth, analysis.camera)
         own = [find_true_print(one, truth) for one in analysis.prints]
         self.prints += len({number for number in own if number is not None})
         self.invented += sum(number is None for number in own) + _doubles(own)
@@ -156,6 +159,18 @@ class Errors:
                 ("  95 % intervals that hold it", _share(getattr(self, f"{event}_held"))),
             ]
         return rows
+
+
+def hold_truth(truth: Truth, camera: CameraMotion) -> Truth:
+    """The truth with its prints in the picture that the measurement holds still, not in the first frame's."""
+    if camera.held_frame == 0:
+        return truth
+    back = np.linalg.inv(truth.to_first[camera.held_frame])
+    held = [apply_homography(back, np.array([one.xy_px]))[0] for one in truth.prints]
+    prints = tuple(
+        replace(one, xy_px=(float(xy[0]), float(xy[1]))) for one, xy in zip(truth.prints, held, strict=True)
+    )
+    return replace(truth, prints=prints)
 
 
 def find_true_print(one: Print, truth: Truth) -> int | None:
