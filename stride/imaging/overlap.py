@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import cv2
@@ -14,6 +15,11 @@ Image = NDArray[np.uint8]
 _WIDTH = 480
 _POINTS = 600
 _FEWEST = 14
+# Bits in which two descriptions of one point may differ.
+_FARTHEST = 64
+_CANDIDATES = 3
+# Natural logarithm of the growth of areas beyond which a map is taken for chance.
+_MOST_GROWTH = 1.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,24 +46,29 @@ class Outlook:
         return cls(xy_px=(xy + 0.5) * scale - 0.5, code=code)
 
 
-def match_outlooks(source: Outlook, target: Outlook) -> Array | None:
-    """The homography from ``source`` to ``target`` that most of their common points agree on, to a few pixels.
+def match_outlooks(source: Outlook, target: Outlook) -> Iterator[Array]:
+    """Homographies from ``source`` to ``target`` that many of their common points agree on, to a few pixels.
 
-    Returns
-    -------
-    (3, 3) float array or None
-        None where too few agree.
+    The one most agree on comes first; but that may be an animal before the scene, so others follow, each without the
+    points of those before.
+
+    Yields
+    ------
+    (3, 3) float array
     """
     if min(len(source.xy_px), len(target.xy_px)) < _FEWEST:
-        return None
+        return
     pairs = cv2.BFMatcher(cv2.NORM_HAMMING, crossCheck=True).match(source.code, target.code)
-    pairs = [pair for pair in pairs if pair.distance < 64]
-    if len(pairs) < _FEWEST:
-        return None
+    pairs = [pair for pair in pairs if pair.distance < _FARTHEST]
     a = source.xy_px[[pair.queryIdx for pair in pairs]].astype(np.float32)
     b = target.xy_px[[pair.trainIdx for pair in pairs]].astype(np.float32)
-    matrix, agree = cv2.findHomography(a, b, cv2.RANSAC, 5.0)
-    if matrix is None or int(agree.sum()) < _FEWEST:
-        return None
-    bend = abs(np.log(abs(np.linalg.det(matrix / matrix[2, 2]))))
-    return np.asarray(matrix, dtype=float) if bend < 1.5 else None
+    for _ in range(_CANDIDATES):
+        if len(a) < _FEWEST:
+            return
+        matrix, agree = cv2.findHomography(a, b, cv2.RANSAC, 5.0)
+        if matrix is None or int(agree.sum()) < _FEWEST:
+            return
+        if abs(np.log(abs(np.linalg.det(matrix / matrix[2, 2])))) < _MOST_GROWTH:
+            yield np.asarray(matrix, dtype=float)
+        rest = agree[:, 0] == 0
+        a, b = a[rest], b[rest]

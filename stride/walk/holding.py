@@ -39,7 +39,8 @@ _FEWEST_STILL = 8
 _KEY_STEP = 0.14
 _MOST_KEYS = 64
 _FEWEST = 14
-_FEWEST_ON_FLOOR = 5  # Sharpness against the key picture's below which a picture is blurred, and above which it is clear again.
+_FEWEST_ON_FLOOR = 5
+# Sharpness against the key picture's below which a picture is blurred, and above which it is clear again.
 _BLURRED, _CLEAR = 0.45, 0.6
 # A view that stays unclear this long (s) is taken as it is.
 _PATIENCE = 1.5
@@ -403,17 +404,15 @@ class CameraFollower:
         track = self._track
         outlook = Outlook.of(work)
         for k in keys:
-            matrix = match_outlooks(self._keys[k].outlook, outlook)
-            if matrix is None:
-                continue
-            kept = track.primary, track.second, self._stretch
-            track.primary, track.second, self._stretch = k, -1, self._key_stretch[k]
-            self._keys[k].wake()
-            found = self._register(work, index, self._pose_by(matrix, k), self._in_a_jump(), share=0.25)
-            if found is not None:
-                track.restart(found.pose, self._times[-1])
-                return self._accept(found, index)
-            track.primary, track.second, self._stretch = kept
+            for matrix in match_outlooks(self._keys[k].outlook, outlook):
+                kept = track.primary, track.second, self._stretch
+                track.primary, track.second, self._stretch = k, -1, self._key_stretch[k]
+                self._keys[k].wake()
+                found = self._register(work, index, self._pose_by(matrix, k), self._in_a_jump(), share=0.25)
+                if found is not None:
+                    track.restart(found.pose, self._times[-1])
+                    return self._accept(found, index)
+                track.primary, track.second, self._stretch = kept
         return None
 
     def _join_earlier(self, work: Image, index: int) -> Followed | None:
