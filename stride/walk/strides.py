@@ -134,7 +134,7 @@ def pair_answered(prints: Sequence[Print]) -> tuple[tuple[int, int], ...]:
     twice: the nearest hind print keeps it.
 
     Where an event was not seen, the other end of the stance and the usual stance time of that limb stand in
-    for it. They decide only which prints belong together and do not enter the overreach.
+    for it, or else the first or last moment in which the hoof was seen standing. They decide only which prints belong together and do not enter the overreach.
 
     Parameters
     ----------
@@ -208,10 +208,14 @@ def _usual_stride_time(prints: Sequence[Print], limbs: Sequence[Sequence[int]]) 
 def _lift_off_of(one: Print, stance: float) -> float | None:
     if one.lift_off is not None:
         return one.lift_off
-    return None if one.touch_down is None else one.touch_down + stance
+    if one.touch_down is not None:
+        return one.touch_down + stance
+    return one.seen_to if one.seen_to > one.seen_from else None
 
 
 def _touch_down_of(one: Print, stance: float) -> float | None:
     if one.touch_down is not None:
         return one.touch_down
-    return None if one.lift_off is None else one.lift_off - stance
+    if one.lift_off is not None:
+        return one.lift_off - stance
+    return one.seen_from if one.seen_to > one.seen_from else None
