@@ -134,7 +134,8 @@ def pair_answered(prints: Sequence[Print]) -> tuple[tuple[int, int], ...]:
     twice: the nearest hind print keeps it.
 
     Where an event was not seen, the other end of the stance and the usual stance time of that limb stand in
-    for it, or else the first or last moment in which the hoof was seen standing. They decide only which prints belong together and do not enter the overreach.
+    for it, or else the first or last moment in which the hoof was seen standing. They decide only which
+    prints belong together and do not enter the overreach.
 
     Parameters
     ----------
