@@ -194,7 +194,7 @@ def test_with_strides_of_one_side_only_nothing_is_compared():
 
 
 def test_a_floor_without_scale_is_levelled_alike():
-    view, walk = see_from(**CAMERAS["turned to the walk"]), walk_past(EVEN)
+    view, walk = see_from(**CAMERAS["turned back and leaning"]), walk_past(EVEN)
     ground = fit_ground(Marks(), still_camera(1), SIZE_PX, Settings())
     prints = lay_prints(walk, view, ground)
     _, moved = level_ground(ground, prints)
@@ -203,6 +203,6 @@ def test_a_floor_without_scale_is_levelled_alike():
         lengths = [abs((some[b].xy - some[a].xy)[0]) for a, b in stride_pairs(some)]
         return np.std(lengths) / np.mean(lengths)
 
-    assert unevenness(prints) > 0.01
+    assert unevenness(prints) > 0.015
     assert unevenness(moved) < 0.4 * unevenness(prints)
     assert level_ground(replace(ground, kind="plane"), prints)[1] == prints
