@@ -33,12 +33,17 @@ _LEAVING = 0.06
 # A standing hoof hidden by another leg is waited for this long (s); one in the air only so many frames.
 _WAIT_STANDING = 0.9
 _LOST_FRAMES = 4
+# A hoof that gives into the floor, or whose pastern bends over it, seems to move a little though its toe stands
+# (hoof lengths; variance then stated for its place, px²).
+_ROCKING = 0.10
+_ROCKING_PX2 = 0.7**2
 # A stance and what comes before or after it, from a mark somewhere in it (s).
 _STANCE = 1.3
 # Frames below which a hoof was not watched standing, but only marked.
 _BRIEF = 4
-# Frames next to the marked one in which the hoof still stands as it was marked.
-_CLEAR_FRAMES = 8
+# Time next to the mark in which the hoof still stands as it was marked (s), and the least of frames it is.
+_CLEAR_TIME = 0.14
+_CLEAR_FRAMES = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -227,7 +232,8 @@ class _Watch:
         ]
         weighted = self._anchor.template * self._weight.reshape(-1)
         alike = np.array([float(look @ weighted) for look in looks]) / float(self._weight.sum())
-        usual = float(np.median(alike[:_CLEAR_FRAMES])) if len(alike) else 1.0
+        next_to = sum(abs(one.t - self._clear.t) <= _CLEAR_TIME for one in pictures)
+        usual = float(np.median(alike[: max(next_to, _CLEAR_FRAMES)])) if len(alike) else 1.0
         bar = 1 - _FALL * (1 - usual)
         below = alike[alike < usual - 0.04]
         if len(below) >= 5:
@@ -248,8 +254,7 @@ class _Watch:
                 recent = self._cut(self._before, self._place)
                 found = self._try(picture, place, recent, 0.5 * (1 + self._same))
             if found is not None:
-                self._place, self._before = found.xy_px, picture
-                return max(float(np.trace(found.cov_px2)) / 2, 0.05**2)
+                return self._take(picture, found)
         return self._look_turning(picture, place) if just_seen and self._heel_rises else None
 
     def _look_turning(self, picture: Picture, place: Array) -> float | None:
@@ -266,12 +271,25 @@ class _Watch:
         self.angle, self._place, self._before = turned.angle, place, picture
         return 0.3**2
 
+    def _take(self, picture: Picture, found: Sighting) -> float:
+        """Keep the place of a standing hoof. One that seems to rock about its place stands there all the same."""
+        marked = self._clear.carry(self._mark, picture)
+        rocks = np.abs(found.xy_px - marked).max() > self._slack(picture)
+        self._place, self._before = (marked if rocks else found.xy_px), picture
+        return _ROCKING_PX2 if rocks else max(float(np.trace(found.cov_px2)) / 2, 0.05**2)
+
+    def _slack(self, picture: Picture) -> float:
+        """How far from its mark a standing toe is measured at most; a moving camera is known to about a pixel."""
+        return 0.03 * self._shape.length_px + (0.5 if picture.to_first is None else 2.0)
+
     def _try(self, picture: Picture, place: Array, patch: Patch, enough: float) -> Sighting | None:
         found = refine_patch(picture.luma, patch, place, angle=0.0, turning=False, iterations=4)
-        away = np.abs(found.xy_px - self._clear.carry(self._mark, picture)).max()
-        # A camera followed while it moves is known to about a pixel.
-        allowed = 0.03 * self._shape.length_px + (0.5 if picture.to_first is None else 2.0)
-        return found if found.similarity > enough and away < allowed else None
+        away = found.xy_px - self._clear.carry(self._mark, picture)
+        slack = self._slack(picture)
+        # Before it lands a hoof is behind its place and above it: followed backward, that is not rocking.
+        coming = not self._heel_rises and (away[0] * self._shape.facing < -slack or away[1] < -slack)
+        allowed = slack + _ROCKING * self._shape.length_px
+        return found if found.similarity > enough and np.abs(away).max() < allowed and not coming else None
 
     def _cut(self, picture: Picture, place: Array) -> Patch:
         return cut_patch(picture.luma, place, angle=self.angle, weight=self._weight, point=self._point)

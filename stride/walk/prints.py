@@ -89,7 +89,7 @@ _CROWDED = 0.4
 # Times no walking bovine goes below, loosely; and the longest gap in which an event is still guessed (s).
 _SHORTEST_SWING = 0.25
 _SHORTEST_STRIDE = 0.7
-_LONGEST_GUESS = 0.35
+_LONGEST_GUESS = 0.45
 
 
 def find_prints(tracks: Sequence[HoofTrack], camera: CameraMotion, ground: Ground) -> tuple[Print, ...]:
@@ -339,8 +339,10 @@ def _bound_event(path: _HeldPath, edge: int, sign: int, speed: float, floor: flo
 
     Where the hoof stood already elsewhere on that other side, a whole swing lies in between as well.
     """
-    seen = np.flatnonzero(path.seen)
-    inside, outside = seen[(seen - edge) * sign <= 0], seen[(seen - edge) * sign > 0]
+    # A single sighting between hidden frames may be of anything.
+    beside = np.convolve(path.seen, [1, 0, 1], mode="same") > 0
+    seen, surely = np.flatnonzero(path.seen), np.flatnonzero(path.seen & beside)
+    inside, outside = seen[(seen - edge) * sign <= 0], surely[(surely - edge) * sign > 0]
     if len(inside) == 0 or len(outside) == 0:
         return None
     near, far = (inside[0], outside[-1]) if sign < 0 else (inside[-1], outside[0])

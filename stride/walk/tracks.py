@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -38,8 +39,9 @@ _KEPT_BYTES = 320_000_000
 # A finder sees all toes of one limb with the same eye: what it mistakes for their tip it mistakes every time (hoof
 # lengths).
 _FOUND_BIAS = 0.04
-# A mark is followed once so many frames after it are there, to see its hoof free of what passes by.
-_AHEAD = 8
+# A mark is followed once so many frames after it are there; in those nearer than so long before and after it (s) its
+# hoof is looked for free of what passes by.
+_AHEAD, _AHEAD_TIME = 8, 0.14
 # A swing takes no longer than this (s); what is longer holds another stance. The usual one, and the way and the
 # height of a toe in hoof lengths, only bound the search where no mark does.
 _LONGEST_SWING = 0.9
@@ -186,7 +188,12 @@ class HoofFollower:
         state = self._limbs.setdefault(mark.limb, _LimbState())
         here = next(one for one in self._kept if one.index == mark.frame)
         xy = np.array([mark.xy_px[0], mark.xy_px[1] - self._top])
-        about = [one for one in self._kept if abs(one.index - mark.frame) <= _AHEAD]
+        about = [
+            one
+            for one in self._kept
+            if abs(one.index - mark.frame) <= 2
+            or (abs(one.index - mark.frame) <= _AHEAD and abs(one.t - here.t) <= _AHEAD_TIME)
+        ]
         clear = find_clear(about, here, xy, self._shape)
         state.anchors.append(keep_anchor(clear.luma, mark.frame, (float(xy[0]), float(xy[1])), self._shape))
         state.clear.append(clear)
@@ -399,6 +406,7 @@ def _join(
     smooth, smooth_var = smooth_paths(
         t, np.nan_to_num(xy), np.repeat(var[:, None], 2, axis=1), acceleration=_ACCELERATION * shape.length_px
     )
+    smooth = _keep_between(smooth, np.isfinite(var), shape.length_px)
     return HoofTrack(
         limb=limb,
         frames=np.arange(first, last + 1),
@@ -410,6 +418,17 @@ def _join(
         offset_px2=own,
         limb_px2=errors.limb_px2 + (_FOUND_BIAS * shape.length_px) ** 2 * (source == "found"),
     )
+
+
+def _keep_between(xy: Array, seen: NDArray[np.bool_], hoof_px: float) -> Array:
+    """Keep a bridged hoof between the places at both ends of the gap: it may not run on past its landing."""
+    known = np.flatnonzero(seen)
+    kept = xy.copy()
+    for a, b in pairwise(known):
+        if b - a > 1:
+            low, high = np.sort(xy[[a, b], 0]) + np.array([-0.2, 0.2]) * hoof_px
+            kept[a + 1 : b, 0] = np.clip(xy[a + 1 : b, 0], low, high)
+    return kept
 
 
 def _fuse(
