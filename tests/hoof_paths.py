@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from stride.simulate.camera import Camera, View
 from stride.simulate.gait import Walk
+from stride.walk.camera import CameraMotion
 from stride.walk.ground import Ground
 from stride.walk.limbs import LIMBS, Limb
 from stride.walk.tracks import HoofTrack
@@ -56,9 +57,20 @@ def frame_times(walk: Walk, frame_rate: float = 60.0, *, start: float = 0.0) -> 
     return np.arange(start, walk.duration, 1 / frame_rate)
 
 
+def true_motion(camera: Camera, t: Array, *, residual_px: float = 0.0) -> CameraMotion:
+    """The motion of a camera that is known without any doubt but what is stated."""
+    to_px = camera.floor_to_px(t)
+    return CameraMotion(
+        to_first=to_px[0] @ np.linalg.inv(to_px),
+        residual_px=np.full(len(t), residual_px),
+        held=np.ones(len(t), dtype=bool),
+        moving=True,
+    )
+
+
 def track_walk(
     walk: Walk,
-    view: View,
+    view: View | Sequence[View],
     t: Array,
     rng: np.random.Generator,
     *,
@@ -70,14 +82,20 @@ def track_walk(
     """Tracks of all four hooves with errors drawn from the very variances they state.
 
     ``noise_px`` differs from frame to frame, ``mark_px`` from stance to stance, ``limb_px`` from limb to limb;
-    ``hidden`` gives times (s) between which a hoof is not seen, and its place then a straight line.
+    ``hidden`` gives times (s) between which a hoof is not seen, and its place then a straight line. A camera that
+    moves has a view for each frame.
     """
     tracks = []
     frames = np.arange(len(t))
     for limb in LIMBS:
         landings = [one.touch_down for one in walk.prints if one.limb == limb]
         stance = np.searchsorted(landings, t + 0.2)
-        xy = view.to_px(walk.hoof_at(limb, t)) + noise_px * rng.standard_normal((len(t), 2))
+        toes = walk.hoof_at(limb, t)
+        if isinstance(view, View):
+            xy = view.to_px(toes)
+        else:
+            xy = np.concatenate([one.to_px(toe[None]) for one, toe in zip(view, toes, strict=True)])
+        xy += noise_px * rng.standard_normal((len(t), 2))
         xy += (mark_px * rng.standard_normal((len(landings) + 1, 2)))[stance]
         xy += limb_px * rng.standard_normal(2)
         seen = np.ones(len(t), dtype=bool)
