@@ -250,7 +250,8 @@ def _check_something(
     seen = ", ".join(f"{count} of the {limb.replace('_', ' ')}" for limb, count in counts.items())
     raise RefusedError(
         f"No stride was seen: it takes two prints of one foot, and there are {seen}.",
-        "Film a longer stretch of the walk, and mark hooves while they stand, in two stances of the same foot.",
+        "Mark hooves in frames where each is clearly seen standing, in two stances of the same foot or more; if the "
+        "walk in view is shorter than that, film a longer stretch.",
     )
 
 

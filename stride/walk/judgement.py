@@ -192,9 +192,10 @@ def _say_what_settles(belief: Belief, band: float, unit: str, settings: Settings
             "The mean sits on the edge of the band: no number of strides and no better scale would settle it."
         )
     if belief.common > needed:
+        better = "Measure what gives the scale better," if unit == "m" else "Give the clip a scale,"
         return (
             f"More strides alone would not settle it: the error they all share, from the scale and from where the toe "
             f"tips were marked, is {say_amount(belief.common, unit)} and would have to fall below "
-            f"{say_amount(needed, unit)}. Measure the floor points better, or mark the toe tips on more frames."
+            f"{say_amount(needed, unit)}. {better} or mark the toe tips in more stances."
         )
     return f"The mean sits near the edge of the band: it would take more than {MOST_STRIDES} more strides to settle it."
