@@ -60,28 +60,3 @@ def vectors_of(turns: Array) -> Array:
         ],
         axis=1,
     )
-
-
-def nearest_turn(matrix: Array, focal_px: float) -> Array:
-    """The rotation nearest to a homography between two views of one focal length.
-
-    Parameters
-    ----------
-    matrix : (3, 3) float array
-        Pixels counted from the middle of the picture on both sides.
-    focal_px : float
-
-    Returns
-    -------
-    (3, 3) float array
-        From the first view's axes (x right, y down, z ahead) to the second's.
-
-    Examples
-    --------
-    >>> nearest_turn(2.0 * np.eye(3), 900.0).round(6).tolist()
-    [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]
-    """
-    unit = np.array([focal_px, focal_px, 1.0])
-    left, _, right = np.linalg.svd(matrix * unit / unit[:, None])
-    turn = left @ right
-    return np.asarray(turn * np.sign(np.linalg.det(turn)))

@@ -16,10 +16,9 @@ from ..imaging.flow import (
     read_shift,
     shrink,
 )
-from ..imaging.overlap import Outlook, match_outlooks
-from ..numeric.homography import differentiate_by_point
+from ..imaging.overlap import find_shifts
 from ..numeric.poses import FittedPose, Pose, PoseBelief, fit_pose, project_points
-from ..numeric.turns import nearest_turn, turn_by, vectors_of
+from ..numeric.turns import turn_by, vectors_of
 from .camera import CameraMotion
 from .clip import Frame, Image
 from .followed import ORIGIN, Followed, Loss, Record
@@ -40,6 +39,9 @@ _KEY_STEP = 0.14
 _MOST_KEYS = 64
 _FEWEST = 14
 _FEWEST_ON_FLOOR = 5
+# Columns the picture is thought of in, and how many of them must show agreeing points, in all and on the floor: more
+# than an animal fills.
+_COLUMNS, _FEWEST_COLUMNS, _FEWEST_LOW_COLUMNS = 12, 7, 5
 # Sharpness against the key picture's below which a picture is blurred, and above which it is clear again.
 _BLURRED, _CLEAR = 0.45, 0.6
 # A view that stays unclear this long (s) is taken as it is.
@@ -266,35 +268,42 @@ class CameraFollower:
             return False
         xy = tries.sightings.xy_px
         low = good & (xy[:, 1] >= self._floor_row - 0.03 * width)
-        columns = np.unique((xy[good, 0] * 8 / width).astype(int))
-        low_columns = np.unique((xy[low, 0] * 8 / width).astype(int))
-        return bool(low.sum() >= _FEWEST_ON_FLOOR and len(low_columns) >= 3 and len(columns) >= 4)
+        columns, low_columns = (
+            len(np.unique((xy[which, 0] * _COLUMNS / width).astype(int))) for which in (good, low)
+        )
+        return bool(
+            low.sum() >= _FEWEST_ON_FLOOR
+            and columns >= _FEWEST_COLUMNS
+            and low_columns >= _FEWEST_LOW_COLUMNS
+        )
 
     def _chase(self, work: Image, index: int, ahead: Pose) -> _Found | None:
         """Bridge a jump the prediction missed: coarse flow from the frame before, then the key pictures again."""
         assert self._last is not None
-        before, lens = shrink(self._last, self._work_size), self._lens
+        before = shrink(self._last, self._work_size)
+        return self._leap(work, index, before, self._track.pose, ahead)
+
+    def _leap(self, work: Image, index: int, before: Image, from_pose: Pose, guess: Pose) -> _Found | None:
+        """Follow the active key pictures' points coarsely from a picture of known pose, then look for them as usual."""
+        lens = self._lens
         targets, spots, votes = [], [], []
         for key in self._active():
-            all_targets = key.targets(lens)
-            xy = project_points(self._track.pose, lens.focal_px, all_targets) + lens.middle
+            every = key.targets(lens)
+            xy = project_points(from_pose, lens.focal_px, every) + lens.middle
             awake = ((xy > 4) & (xy < np.array(self._work_size) - 4)).all(axis=1) & key.awake(index)
-            targets.append(take_targets(all_targets, awake))
+            targets.append(take_targets(every, awake))
             spots.append(xy[awake])
-            votes.append(np.where(key.on_floor[awake], 2.0, 1.0) * np.where(key.proven()[awake], 2.0, 1.0))
-        source, vote, all_targets = np.concatenate(spots), np.concatenate(votes), join_targets(targets)
-        guess = project_points(ahead, lens.focal_px, all_targets) + lens.middle
-        target, seen = chase_points(before, work, source, guess)
+            votes.append(np.where(key.on_floor[awake], 2.0, 1.0) * np.where(key.proven()[awake], 3.0, 1.0))
+        source, vote, points = np.concatenate(spots), np.concatenate(votes), join_targets(targets)
+        expected = project_points(guess, lens.focal_px, points) + lens.middle
+        target, seen = chase_points(before, work, source, expected)
         if seen.sum() < _FEWEST:
             return None
         common = find_common_shift((target - source)[seen], vote[seen], reach_px=4.0)
-        turned = turn_by(np.array([-common[1], common[0], 0.0]) / lens.focal_px)
-        pose = self._track.pose
-        start = Pose(turn=turned @ pose.turn, place=pose.place, log_zoom=pose.log_zoom)
         fitted = fit_pose(
-            start,
+            _shifted(from_pose, common, lens.focal_px),
             lens.focal_px,
-            take_targets(all_targets, seen),
+            take_targets(points, seen),
             target[seen] - lens.middle,
             np.eye(2) / vote[seen][:, None, None],
             self._in_a_jump(),
@@ -400,15 +409,16 @@ class CameraFollower:
         return Followed(stretch=-1, loss=track.loss)
 
     def _find_again(self, work: Image, index: int, keys: list[int]) -> Followed | None:
-        """Take up the first of some key pictures that is recognised in this frame."""
+        """Take up the first of some key pictures whose floor is seen in this frame."""
         track = self._track
-        outlook = Outlook.of(work)
         for k in keys:
-            for matrix in match_outlooks(self._keys[k].outlook, outlook):
+            key = self._keys[k]
+            for shift in find_shifts(key.picture, work, top_row=self._floor_row):
                 kept = track.primary, track.second, self._stretch
                 track.primary, track.second, self._stretch = k, -1, self._key_stretch[k]
-                self._keys[k].wake()
-                found = self._register(work, index, self._pose_by(matrix, k), self._in_a_jump(), share=0.25)
+                key.wake()
+                guess = _shifted(key.pose, shift, self._focal)
+                found = self._leap(work, index, key.picture, key.pose, guess)
                 if found is not None:
                     track.restart(found.pose, self._times[-1])
                     return self._accept(found, index)
@@ -422,16 +432,6 @@ class CameraFollower:
         if self._stretch == 0 or since > _JOIN_WITHIN or since % _JOIN_EVERY:
             return None
         return self._find_again(work, index, list(range(first - 1, max(first - 4, -1), -1)))
-
-    def _pose_by(self, matrix: Array, k: int) -> Pose:
-        """The pose that a map from key picture ``k`` means, taken for a turn and a zoom."""
-        lens, key = self._lens, self._keys[k]
-        to_middle = np.array([[1.0, 0, lens.middle[0]], [0, 1.0, lens.middle[1]], [0, 0, 1.0]])
-        centred = np.linalg.inv(to_middle) @ matrix @ to_middle
-        growth = _log_scale(matrix, self._work_size)
-        unzoomed = np.diag([np.exp(-growth), np.exp(-growth), 1.0])
-        turn = nearest_turn(unzoomed @ centred, self._focal)
-        return Pose(turn=turn @ key.pose.turn, place=key.pose.place, log_zoom=key.pose.log_zoom + growth)
 
     def _start_stretch(self, work: Image, index: int) -> bool:
         key = make_key(work, index, self._next_landmark(), self._floor_row, ORIGIN)
@@ -493,18 +493,7 @@ class _Found:
     pose: Pose
 
 
-def _log_scale(to_frame: Array, size_px: tuple[int, int]) -> float:
-    """How much larger a frame shows things than its key picture.
-
-    Averaged over what both show: a turn enlarges one side as it shrinks the other, so only zoom or approach is left.
-    """
-    width, height = size_px
-    x, y = np.meshgrid(np.linspace(0.05, 0.95, 7) * width, np.linspace(0.2, 0.9, 4) * height)
-    here = np.column_stack([x.ravel(), y.ravel(), np.ones(x.size)])
-    there = here @ to_frame.T
-    there = there[:, :2] / there[:, 2:]
-    both = ((there > 0) & (there < np.array([width, height]))).all(axis=1)
-    if not both.any():
-        return 0.0
-    area = np.linalg.det(differentiate_by_point(to_frame, here[both, :2]))
-    return float(np.mean(0.5 * np.log(np.maximum(area, 1e-3))))
+def _shifted(pose: Pose, shift_px: Array, focal_px: float) -> Pose:
+    """A pose turned so that the picture shifts by so much."""
+    turned = turn_by(np.array([-shift_px[1], shift_px[0], 0.0]) / focal_px)
+    return Pose(turn=turned @ pose.turn, place=pose.place, log_zoom=pose.log_zoom)

@@ -18,14 +18,13 @@ from ..imaging.flow import (
     locate_patches,
     measure_sharpness,
 )
-from ..imaging.overlap import Outlook
 from ..numeric.poses import Pose, Targets, project_points
 from .clip import Image
 
 Array = NDArray[np.float64]
 
 #: Points that cannot be found to this (px) are left out: the codec drags them along.
-WORST_PX = 0.8
+WORST_PX = 0.6
 #: Down, to a floor seen by a level camera, in its axes.
 LEVEL = np.array([0.0, 1.0, 0.0])
 # Cells across the picture in which points are chosen, and points in each on the floor and above it.
@@ -58,8 +57,8 @@ class KeyPicture:
     patches : Patches
     on_floor : (N,) bool array
         In the floor's part of the picture.
-    outlook : Outlook
-        By which it is found again after the camera was lost.
+    picture : (H, W) uint8 array
+        Itself, by which it is found again after the camera was lost.
     sharpness : (2,) float array
         Of the picture, across and down; see :func:`~stride.imaging.flow.measure_sharpness`.
     pose : Pose
@@ -70,7 +69,7 @@ class KeyPicture:
     first_landmark: int
     patches: Patches
     on_floor: NDArray[np.bool_]
-    outlook: Outlook
+    picture: Image
     sharpness: Array
     pose: Pose
     hits: NDArray[np.int_] = field(init=False)
@@ -161,7 +160,7 @@ def make_key(work: Image, frame: int, first_landmark: int, floor_row: int, pose:
         first_landmark=first_landmark,
         patches=cut_patches(work, xy),
         on_floor=xy[:, 1] >= floor_row,
-        outlook=Outlook.of(work),
+        picture=work,
         sharpness=measure_sharpness(work),
         pose=pose,
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from itertools import pairwise
+from itertools import groupby, pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,7 +13,7 @@ from ..numeric.resection import resect_views
 from ..numeric.views import SHARED, VIEW, Landmarks, Sights, Views, keep_landmarks
 from .camera import CameraMotion
 from .followed import Loss, Record
-from .losses import describe_losses
+from .losses import describe_losses, drop_scraps
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -30,8 +30,13 @@ _FEWEST_SIGHTS = 12
 _SWAY = 0.02
 # Log zoom of an unzoomed view, that of a zoomed one about what was followed, and how much is a zoom at all.
 _ZOOM_ERROR, _ZOOMED_ERROR, _ZOOM = 0.002, 0.05, 0.03
+# No zoom is over sooner (s).
+_ZOOMS_FOR = 0.25
 # Errors that neighbouring sights share make the formal error this much too small. Measured on rendered clips.
 _SHARED_ERRORS = 1.8
+# What a phone's lens still bends: error of the map per radian turned, as a share of the width. It is what a first radial
+# coefficient of 0.0025 at the half width does.
+_LENS = 4e-4
 # A still picture is known to this (px), and a frame is not held where its map is worse than this share of the width.
 _STILL_ERROR_PX = 0.05
 _WORST_SHARE = 0.004
@@ -59,7 +64,7 @@ def settle_motion(record: Record) -> CameraMotion:
     frames = np.flatnonzero(stretch == best)
     _name_other_stretches(record, stretch, best, losses)
     if record.times[frames[-1]] - record.times[frames[0]] < _SHORTEST and len(frames) < len(stretch):
-        return _nothing_held(record, ["bare" if loss is None else loss for loss in losses])
+        return _nothing_held(record, _all_bare(losses))
     if not record.moved:
         return _stood(record, frames, losses)
     keys = np.flatnonzero(np.array(record.key_stretch) == best)
@@ -82,6 +87,11 @@ def _name_other_stretches(record: Record, stretch: Indices, best: int, losses: l
                 while 0 <= i < len(losses) and losses[i] == "cut" and stretch[i] < 0:
                     losses[i] = "bare"
                     i += step
+
+
+def _all_bare(losses: list[Loss | None]) -> list[Loss | None]:
+    """The losses of a clip of which next to nothing could be followed: what looked like cuts was none."""
+    return ["bare" if loss is None or loss == "cut" else loss for loss in losses]
 
 
 def _nothing_held(record: Record, losses: list[Loss | None]) -> CameraMotion:
@@ -141,7 +151,8 @@ class _Settling:
         self.times = record.times[frames]
         self.still = np.isfinite([record.frames[i].still_px for i in frames])
         self.key_frames = np.searchsorted(frames, [record.keys[k].frame for k in keys])
-        self.steady, zoom = _find_zoom(np.array([record.frames[i].pose.log_zoom for i in frames]))
+        log_zoom = np.array([record.frames[i].pose.log_zoom for i in frames])
+        self.steady, zoom = _find_zoom(self.times, log_zoom)
         poses = [record.frames[i].pose for i in frames]
         turn, place = np.stack([pose.turn for pose in poses]), np.stack([pose.place for pose in poses])
         self.reference = self._choose_reference(turn)
@@ -153,7 +164,7 @@ class _Settling:
             readout=0.0,
             turn=turn,
             place=(place - place[self.reference]) @ held.T,
-            log_zoom=np.where(self.steady, 0.0, [pose.log_zoom - zoom for pose in poses]),
+            log_zoom=np.where(self.steady, 0.0, log_zoom - zoom),
             drift_px=self._drift(turn, record.focal_px),
             row_px=self.row,
         )
@@ -170,9 +181,12 @@ class _Settling:
         sure &= error < _WORST_SHARE * max(record.size_px)
         for n, i in enumerate(self.frames):
             losses[i] = "zoomed" if not self.steady[n] else None if sure[n] else "unsure"
+        losses = drop_scraps(record.times, losses, 0.5 * _SHORTEST)
         to_held, residual = np.tile(np.eye(3), (count, 1, 1)), np.zeros(count)
         to_held[self.frames], residual[self.frames] = self._full_maps(views), error
         held = np.array([loss is None for loss in losses])
+        if held.sum() * float(np.median(np.diff(record.times))) < _SHORTEST and not held.all():
+            return _nothing_held(record, _all_bare(losses))
         if held.any():
             # Whoever looks for a thing in a frame that is not held finds it best where the nearest held one has it.
             known = np.flatnonzero(held)
@@ -298,7 +312,9 @@ class _Settling:
         variance = np.interp(self.times, self.times[chosen], common) + local
         variance[chosen] = total
         factor = _SHARED_ERRORS**2 + _compare_halves(adjusted, band) / max(float(total.mean()), 1e-9)
-        variance = factor * variance + (0.5 * _STILL_ERROR_PX / self.record.reduced) ** 2
+        turned = np.arccos(np.clip(views.turn[:, 2, 2], -1.0, 1.0))
+        variance = factor * variance + (_LENS * float(self.size.max()) * turned) ** 2
+        variance += (0.5 * _STILL_ERROR_PX / self.record.reduced) ** 2
         shift = np.array([self.record.frames[i].still_px for i in self.frames[self.still]])
         variance[self.still] = variance[0] + (shift / self.record.reduced) ** 2
         return np.asarray(variance)
@@ -330,14 +346,18 @@ class _Settling:
         )
 
 
-def _find_zoom(log_zoom: Array) -> tuple[Mask, float]:
-    """Which frames share the zoom that most have, and that zoom."""
+def _find_zoom(times: Array, log_zoom: Array) -> tuple[Mask, float]:
+    """Which frames share the zoom that most have, and that zoom; a moment's excursion is an error of the following."""
     if np.ptp(log_zoom) < _ZOOM:
         return np.ones(len(log_zoom), dtype=bool), 0.0
     near = np.abs(log_zoom[:, None] - log_zoom) < _ZOOM / 3
-    centre = log_zoom[near[int(near.sum(axis=1).argmax())]]
-    common = float(np.median(centre))
-    return np.abs(log_zoom - common) < _ZOOM / 2, common
+    common = float(np.median(log_zoom[near[int(near.sum(axis=1).argmax())]]))
+    steady = np.abs(log_zoom - common) < _ZOOM / 2
+    for same, run in groupby(range(len(steady)), key=lambda n: bool(steady[n])):
+        frames = list(run)
+        if not same and times[frames[-1]] - times[frames[0]] < _ZOOMS_FOR:
+            steady[frames] = True
+    return steady, common
 
 
 def _compare_halves(adjusted: _Adjusted, band: Array) -> float:
