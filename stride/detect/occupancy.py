@@ -125,14 +125,6 @@ class Occupancy:
         ahead, _ = self.cover(level, *_span(heading, toe, hoof_px, AHEAD_SPAN), start, end, nearer=True)
         return hoof - _AHEAD_WEIGHT * ahead, seen
 
-    def history(self, heading: int, toe: float, level: float, hoof_px: float) -> Array:
-        """Share of one hoof's place that is filled, by picture, (n,) float array."""
-        when = np.arange(self.pictures) * STEP
-        left, right = _span(heading, np.asarray(toe), np.asarray(hoof_px), HOOF_SPAN)
-        edge = self.hold * STEP
-        filled, seen = self.cover(np.asarray(level), left, right, when - edge, when + edge)
-        return np.where(seen > 0, filled, 0.0)
-
 
 def _span(heading: int, toe: Array, hoof_px: Array, behind: tuple[float, float]) -> tuple[Array, Array]:
     near, far = toe - heading * behind[0] * hoof_px, toe - heading * behind[1] * hoof_px

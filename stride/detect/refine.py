@@ -26,6 +26,8 @@ LEAST_FIT = 0.3
 LEAST_SEEN = 0.5
 # Deviation beyond which a stance is believed less, as a share of the stride (place, time).
 _WILD = 0.05
+# Stances nearer than this in place and time are the same (strides, stride times).
+_SAME_PLACE, _SAME_TIME = 0.12, 0.20
 # Cost of a fitted number at one standard deviation from what is usual.
 _ODDITY_COST = 0.15
 # Weight of the two sides' common stride, in stances.
@@ -68,11 +70,16 @@ class Footfall:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FittedGait:
-    """A walk with its stances, those not seen in the strip too, and how much of the strip it explains."""
+    """A walk with its stances, those not seen in the strip too.
+
+    ``score`` tells how much of the strip it explains, less what it costs to be ``odd``: how unlike a walking animal its
+    numbers are.
+    """
 
     gait: Gait
     footfalls: tuple[Footfall, ...]
     score: float
+    odd: float
 
 
 def fit_gait(occupancy: Occupancy, gait: Gait) -> FittedGait | None:
@@ -100,15 +107,36 @@ def fit_gait(occupancy: Occupancy, gait: Gait) -> FittedGait | None:
             return None
         gait = _fit_together(gait, good)
     score = sum(
-        (one.fit - WORTH) * float(weigh(one.stride_px, one.stride_time, occupancy.view_width))
+        (one.fit - WORTH) * weigh(one.stride_px, one.stride_time, occupancy.view_width)
         for one in footfalls
         if one.seen > LEAST_SEEN
     )
-    return FittedGait(gait=gait, footfalls=tuple(footfalls), score=score - _oddity(gait))
+    odd = _measure_oddity(gait)
+    return FittedGait(gait=gait, footfalls=tuple(footfalls), score=score - _ODDITY_COST * odd, odd=odd)
 
 
-def _oddity(gait: Gait) -> float:
-    """How unlike a walking animal the fitted numbers are, in the unit of the score.
+def agree(one: FittedGait, other: FittedGait) -> float:
+    """Share of the seen stances of a walk that another has at the same place and time, as the same foot's."""
+    seen, others = (
+        [fall for fall in fit.footfalls if fall.fit > LEAST_FIT and fall.seen > LEAST_SEEN]
+        for fit in (one, other)
+    )
+    if not seen or one.gait.heading != other.gait.heading:
+        return 0.0
+    same = [
+        any(
+            b.foot == a.foot
+            and abs(b.toe - a.toe) < _SAME_PLACE * a.stride_px
+            and abs(b.start - a.start) < _SAME_TIME * a.stride_time
+            for b in others
+        )
+        for a in seen
+    ]
+    return sum(same) / len(same)
+
+
+def _measure_oddity(gait: Gait) -> float:
+    """How unlike a walking animal the fitted numbers are: a sum of squares, each 1 at a usual deviation.
 
     The two sides of an animal step at half a stride from one another, answer after the same time and reach alike;
     fore and hind feet walk on one line; pace and stride change little from stride to stride.
@@ -127,12 +155,12 @@ def _oddity(gait: Gait) -> float:
         2 * gait.time[2] / period / 0.03,
         *(2 * gait.place[:, 2] / stride / 0.06),
     ]
-    return _ODDITY_COST * float((np.square(odd)).sum())
+    return float(np.square(odd).sum())
 
 
 def _look(occupancy: Occupancy, gait: Gait, foot: int, span: float, reach: Sequence[float]) -> list[Footfall]:
     """The best place of every stance of one foot that could be in view."""
-    numbers = np.arange(-14, 15)
+    numbers = np.arange(-14.0, 15.0)
     expected = gait.expect(foot, numbers)
     hoof = np.maximum(expected.stride_px / STRIDE_IN_HOOVES, 3.0)
     possible = (
@@ -249,6 +277,6 @@ def _solve_robustly(
     found = guess
     for _ in range(6):
         normal = design.T @ (current[:, None] * design) + np.diag(hold)
-        found = np.linalg.solve(normal, design.T @ (current * seen) + hold * guess)
+        found = np.asarray(np.linalg.solve(normal, design.T @ (current * seen) + hold * guess), dtype=float)
         current = weight / (1 + ((seen - design @ found) / scale) ** 2)
     return found

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +15,7 @@ from .gait import STRIDE_IN_HOOVES, Gait, Pattern
 from .occupancy import Occupancy
 
 Array = NDArray[np.float64]
+Number = TypeVar("Number", float, Array)
 
 # Strides counted to either side of the guessed stance: a guess is too rough to reach further.
 _NUMBERS = np.arange(-3, 4, dtype=float)
@@ -148,7 +150,7 @@ def _rate(
     return size * (score + np.max(hinds, axis=0)), overreaches[best]
 
 
-def weigh(stride_px: Array, stride_time: Array, view_width: int) -> Array:
+def weigh(stride_px: Number, stride_time: Number, view_width: int) -> Number:
     """Place and time that one stance takes up in the strip, in those of a usual one."""
     return stride_px / (STRIDE_IN_HOOVES * HOOF_SHARE * view_width) * stride_time / USUAL_STRIDE_TIME
 

@@ -63,7 +63,7 @@ class Toe:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Cut:
-    """One stance cut out: silhouette about the expected toe tip, 1 where it is surely no floor; first column and row."""
+    """One stance cut out: its silhouette, 1 where it is surely no floor, and the window's first column and row."""
 
     footfall: Footfall
     look: Look
@@ -233,9 +233,10 @@ def _find_shift(look: Look, template: Look, window: _Window) -> Array:
     """Shift (x, y) at which a silhouette lies best on a template, to a fraction of a pixel."""
     reach = round(_REACH * window.hoof)
     padded = cv2.copyMakeBorder(look, reach, reach, reach, reach, cv2.BORDER_CONSTANT, value=0.0)
-    score = cv2.matchTemplate(padded, template, cv2.TM_CCORR) / max(1e-6, float((template**2).sum()))
+    match = cv2.matchTemplate(padded, template, cv2.TM_CCORR)
     away = np.arange(-reach, reach + 1) / window.hoof
-    score = score - _SHIFT_COST * ((away[None, :] / _LIKELY[0]) ** 2 + (away[:, None] / _LIKELY[1]) ** 2)
+    unlikely = (away[None, :] / _LIKELY[0]) ** 2 + (away[:, None] / _LIKELY[1]) ** 2
+    score = np.asarray(match / max(1e-6, float((template**2).sum())) - _SHIFT_COST * unlikely, dtype=float)
     row, column = np.unravel_index(int(score.argmax()), score.shape)
     return np.array([_peak(score[row], int(column)), _peak(score[:, column], int(row))]) - reach
 
@@ -283,4 +284,3 @@ def _read_tip(mean: Look, window: _Window) -> Array:
     weight = np.maximum(zone[:, max(0, edge - 1) : edge + 1].mean(axis=1) - 0.3 * solid, 0.0)
     middle = float(weight @ np.arange(len(weight)) / weight.sum()) if weight.sum() > 0 else row - top
     return np.array([mean.shape[1] - 1 - tip if window.heading < 0 else tip, top + middle])
-

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from .strip import STEP, Band
+from .strip import Band
 
 Array = NDArray[np.float64]
 Float32 = NDArray[np.float32]
@@ -29,8 +29,8 @@ _WIDE = 5
 _QUIET, _USED, _MARGIN = 5, 18, 2
 # Brightness steps of the shading picture; columns it is shrunk by, and its window (px), wide and low as shadows are.
 _SHADES, _SHRINK, _WINDOW = 96.0, 4, 9
-# Rough length of a hoof as a share of the picture's width; what is lower than a quarter of it is no foot but grit or the
-# edge of a shadow, and what is wider than 3.5 of it is a shadow or a body.
+# Rough length of a hoof as a share of the picture's width; what is lower than a quarter of it is no foot but grit or
+# the edge of a shadow, and what is wider than 3.5 of it is a shadow or a body.
 HOOF_SHARE = 0.022
 _LOWEST, _WIDEST = 0.25, 3.5
 # Share of the brightness step between neighbouring pixels that a picture of a moving camera may be off by.
@@ -54,12 +54,15 @@ class Floor:
         False where something moved there throughout.
     noise : float
         Standard deviation of the brightness of one pixel from picture to picture (grey levels).
+    travel : float
+        How far what moves has travelled along the picture, in picture widths; 0 where nothing moves.
     """
 
     before: Float32
     after: Float32
     known: Bools
     noise: float
+    travel: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,6 +82,8 @@ class Standing:
         Strength above which something counts as standing.
     hold : int
         Pictures before and after in which it must look the same.
+    hoof : float
+        Rough length of a hoof (band px).
     """
 
     strength: Image
@@ -86,6 +91,7 @@ class Standing:
     difference: NDArray[np.int16]
     threshold: float
     hold: int
+    hoof: float
 
 
 def estimate_floor(band: Band) -> Floor:
@@ -100,7 +106,7 @@ def estimate_floor(band: Band) -> Floor:
     Floor
     """
     pixels = band.pixels
-    n, height, width = pixels.shape
+    n, height, _ = pixels.shape
     parts, columns, noise = _find_motion(pixels)
     turned = bool((pixels[:, height // 2] == 0).any())
     first, last = _choose_rest(_rest_of(parts), _rest_of(columns), n, turned=turned)
@@ -108,8 +114,7 @@ def estimate_floor(band: Band) -> Floor:
     before, early = _quiet_median(pixels, first - 1 - step)
     after, late = _quiet_median(pixels, last + 1 + step)
     # A part that is altogether darker at one of the two times lay in a shadow that stood there.
-    ratio = _block_means(before) / np.maximum(_block_means(after), 4.0)
-    ratio = _widely(ratio, HOOF_SHARE * band.view_width)
+    ratio = _widely(_block_means(before) / np.maximum(_block_means(after), 4.0), HOOF_SHARE * band.view_width)
     apart = np.repeat((early >= _QUIET) & (late >= _QUIET), _BLOCK, axis=0)[:height]
     apart &= np.repeat((ratio < 0.92) | (ratio > 1.08), _BLOCK, axis=0)[:height]
     early, late = (np.repeat(count, _BLOCK, axis=0)[:height] for count in (first, n - 1 - last))
@@ -118,7 +123,13 @@ def estimate_floor(band: Band) -> Floor:
     usual = _median_seen(pixels[:: max(1, n // 40)])
     one = np.where(use_early, before, np.where(use_late, after, usual))
     other = np.where(use_late, after, one)
-    return Floor(before=one, after=other, known=use_early | use_late, noise=noise)
+    return Floor(
+        before=one,
+        after=other,
+        known=use_early | use_late,
+        noise=noise,
+        travel=_measure_travel(columns[:, 0]) / band.view_width,
+    )
 
 
 def find_standing(band: Band, floor: Floor, hold: int = HOLD) -> Standing:
@@ -145,17 +156,36 @@ def find_standing(band: Band, floor: Floor, hold: int = HOLD) -> Standing:
     dark = _least_around(np.clip(-difference - excused, 0, 255).astype(np.uint8), hold)
     strength = np.maximum(bright, dark)
     threshold = max(_LEAST_LEVELS, _NOISES * floor.noise)
-    height = strength.shape[1]
-    lowest = np.full((len(strength), strength.shape[2]), -1, dtype=np.int16)
     hoof = HOOF_SHARE * band.view_width
+    return Standing(
+        strength=strength,
+        lowest=_find_lowest(strength, threshold, hoof),
+        difference=difference,
+        threshold=threshold,
+        hold=hold,
+        hoof=hoof,
+    )
+
+
+def raise_threshold(standing: Standing, factor: float) -> Standing:
+    """The same with only what stands out ``factor`` times as much, for a floor that shows through its own detail."""
+    threshold = factor * standing.threshold
+    lowest = _find_lowest(standing.strength, threshold, standing.hoof)
+    return replace(standing, lowest=lowest, threshold=threshold)
+
+
+def _find_lowest(strength: Image, threshold: float, hoof: float) -> NDArray[np.int16]:
+    """Lowest row of each column that something as high as a hoof, and not much wider, stands in; −1 for none."""
+    count, height, width = strength.shape
+    lowest = np.full((count, width), -1, dtype=np.int16)
     block = np.ones((max(3, round(_LOWEST * hoof)), 3), np.uint8)
     beam = np.ones((1, max(5, round(_WIDEST * hoof))), np.uint8)
     for k, one in enumerate(strength):
-        stands = cv2.morphologyEx((one > threshold).astype(np.uint8), cv2.MORPH_OPEN, block)
-        stands &= 1 - cv2.morphologyEx(stands, cv2.MORPH_OPEN, beam)
+        high = cv2.morphologyEx((one > threshold).astype(np.uint8), cv2.MORPH_OPEN, block)
+        stands = (high > 0) & (cv2.morphologyEx(high, cv2.MORPH_OPEN, beam) == 0)
         any_row = stands.any(axis=0)
         lowest[k, any_row] = height - 1 - stands[::-1, any_row].argmax(axis=0)
-    return Standing(strength=strength, lowest=lowest, difference=difference, threshold=threshold, hold=hold)
+    return lowest
 
 
 def _median_seen(pixels: Image) -> Float32:
@@ -186,20 +216,20 @@ def _quiet_median(pixels: Image, pictures: NDArray[np.intp]) -> tuple[Float32, N
     return np.where(count >= _QUIET, median, np.float32(0)), inside.sum(axis=0)
 
 
-def _block_means(picture: Float32) -> Float32:
+def _block_means(picture: Float32) -> Array:
     height, width = picture.shape
     padded = np.pad(picture, ((0, -height % _BLOCK), (0, 0)), mode="edge")
-    return np.asarray(padded.reshape(-1, _BLOCK, width).mean(axis=1), dtype=np.float32)
+    return np.asarray(padded.reshape(-1, _BLOCK, width).mean(axis=1), dtype=float)
 
 
-def _widely(values: Float32, hoof: float) -> Float32:
+def _widely(values: Array, hoof: float) -> Array:
     """Median along each row over a window several hooves wide: shadows are wide, prints are not."""
     thin = max(1, round(0.4 * hoof))
     some = values[:, ::thin]
     window = 2 * _WIDE + 1
     padded = np.pad(some, ((0, 0), (_WIDE, _WIDE)), mode="edge")
     median = np.median(np.lib.stride_tricks.sliding_window_view(padded, window, axis=1), axis=-1)
-    return np.asarray(np.repeat(median, thin, axis=1)[:, : values.shape[1]], dtype=np.float32)
+    return np.asarray(np.repeat(median, thin, axis=1)[:, : values.shape[1]], dtype=float)
 
 
 def _find_motion(pixels: Image) -> tuple[Bools, Bools, float]:
@@ -225,6 +255,12 @@ def _find_motion(pixels: Image) -> tuple[Bools, Bools, float]:
             layer = np.ascontiguousarray(layers[:, block])
             layers[:, block] = cv2.morphologyEx(layer, cv2.MORPH_OPEN, square)
     return parts > 0, columns > 0, noise
+
+
+def _measure_travel(moving: Bools) -> float:
+    """How far the middle of what moves travels, from one end to the other (columns)."""
+    middles = [float(np.median(np.flatnonzero(row))) for row in moving if row.sum() > 3]
+    return float(np.ptp(np.percentile(middles, [5, 95]))) if len(middles) > 3 else 0.0
 
 
 def _rest_of(moving: Bools) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
@@ -264,7 +300,7 @@ def _subtract_floor(pixels: Image, floor: Floor) -> NDArray[np.int16]:
     same = bool(np.array_equal(floor.before, floor.after))
     difference = np.empty(pixels.shape, dtype=np.int16)
     for k, picture in enumerate(pixels):
-        ratio = cv2.multiply(picture, inverse, dtype=cv2.CV_8U)
+        ratio = np.asarray(cv2.multiply(picture, inverse, dtype=cv2.CV_8U), dtype=np.uint8)
         shading = _local_median(ratio).astype(np.float32) * np.float32(1 / _SHADES)
         one = picture - shading * floor.before
         if not same:
