@@ -10,6 +10,7 @@ import hashlib
 import json
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any, Literal
 
 import numpy as np
 
@@ -40,6 +41,7 @@ class Sample:
     coat: CoatKind
     wall: WallKind
     ground: GroundMarks
+    hooves: Literal["marked", "found"] = "marked"
 
 
 SAMPLES = (
@@ -72,6 +74,7 @@ SAMPLES = (
         coat="roan",
         wall="rails",
         ground="length",
+        hooves="found",
     ),
 )
 
@@ -98,6 +101,11 @@ def scene_of(sample: Sample) -> Scene:
     return replace(scene, light=replace(scene.light, noise=0.8, shutter=1 / 250))
 
 
+def write_json(path: Path, document: dict[str, Any]) -> None:
+    """Write a document, a number a line."""
+    path.write_text(json.dumps(document, indent=1) + "\n", encoding="utf-8")
+
+
 def make(sample: Sample) -> None:
     """Render one sample and write its marks and its truth beside it."""
     scene = scene_of(sample)
@@ -117,7 +125,11 @@ def make(sample: Sample) -> None:
         tag=sample.tag,
     )
     marks["clip"]["sha256"] = hashlib.sha256(clip.read_bytes()).hexdigest()
-    clip.with_suffix(".marks.json").write_text(json.dumps(marks, indent=1) + "\n", encoding="utf-8")
+    if sample.hooves == "found":
+        # Marked by hand in a file of its own: what lies beside the clip gives its scale, and no hoof.
+        write_json(clip.with_suffix(".by-hand.json"), marks)
+        del marks["hooves"]
+    write_json(clip.with_suffix(".marks.json"), marks)
     save_truth(truth, clip.with_suffix(".truth.json"))
 
 

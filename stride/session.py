@@ -102,7 +102,7 @@ def _find_and_analyse(
     clip: FrameSource, marks: Marks, settings: Settings, *, made_by: str, progress: Progress
 ) -> Analysis:
     """Measure a clip in which no hoof is marked: find the hooves first, then follow them as if marked."""
-    from .detect.finder import StripFinder
+    from .detect.strip_finder import StripFinder
 
     finder, camera = StripFinder(clip.size_px), CameraFollower(clip.size_px)
     for frame in clip:
