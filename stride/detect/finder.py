@@ -8,6 +8,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from ..imaging.strip import GroundStrip
 from ..walk.camera import CameraMotion
 from ..walk.clip import Frame
 from ..walk.limbs import Side
@@ -36,26 +37,6 @@ class FoundStance:
     xy_px: Array
     frames: tuple[int, int]
     confidence: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class GroundStrip:
-    """The floor along the line of walk over time: where in it something stood, and how near.
-
-    Parameters
-    ----------
-    t : (n,) float array
-        Times (s).
-    x_px : (w,) float array
-        Place of each column along the line of walk, in the held picture (px).
-    nearness : (n, w) float array
-        Lowest standing row of each column, as its distance below the line of walk (px of the held picture, negative
-        above it); NaN where nothing stood.
-    """
-
-    t: Array
-    x_px: Array
-    nearness: Array
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..imaging.standing import HOOF_SHARE, Floor, Standing, estimate_floor, find_standing, raise_threshold
-from ..imaging.strip import STEP, Band, BandRecorder
+from ..imaging.strip import STEP, Band, BandRecorder, GroundStrip
 from ..numeric.homography import apply_homography
 from ..walk.camera import CameraMotion
 from ..walk.clip import Frame
@@ -19,7 +19,7 @@ from ..walk.limbs import LIMBS, Limb, Side, limb_at
 from ..walk.marks import Direction, HoofMark, Marks
 from .bars import find_bars, find_slope
 from .belief import believe_stances, believe_walk
-from .finder import Finding, FoundStance, GroundStrip
+from .finder import Finding, FoundStance
 from .gait import FEET, STRIDE_IN_HOOVES, TROT, WALK, Pattern
 from .landings import measure_stir
 from .occupancy import Occupancy
@@ -228,4 +228,4 @@ def _show_strip(scene: Scene) -> GroundStrip:
     level = np.where(stood, lowest - slant, np.nan)
     middle = float(np.median(level[stood])) if stood.any() else 0.0
     line = apply_homography(band.to_held, np.column_stack([columns, middle + slant]))
-    return GroundStrip(t=band.t, x_px=line[:, 0], nearness=(level - middle) * band.reduction)
+    return GroundStrip(t=band.t, line_px=line, nearness=(level - middle) * band.reduction)

@@ -57,6 +57,26 @@ class Band:
         return int(self.pixels.shape[2])
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GroundStrip:
+    """The floor along the line of walk over time: where in it something stood, and how near.
+
+    Parameters
+    ----------
+    t : (n,) float array
+        Times (s).
+    line_px : (w, 2) float array
+        Place of each column on the line of walk, in the held picture (px).
+    nearness : (n, w) float array
+        Lowest standing row of each column, as its distance below the line of walk (px of the held picture, negative
+        above it); NaN where nothing stood.
+    """
+
+    t: Array
+    line_px: Array
+    nearness: Array
+
+
 class BandRecorder:
     """Keeps what later stages need of a clip fed to it once, frame by frame.
 

@@ -106,10 +106,10 @@ def test_standing_frames_and_hooves(walk):
 def test_the_strip_is_shown_in_the_held_picture(walk):
     _, frames, finding = walk
     strip = finding.strip
-    assert strip.nearness.shape == (len(strip.t), len(strip.x_px))
+    assert strip.nearness.shape == (len(strip.t), len(strip.line_px))
     assert strip.t[-1] == pytest.approx(frames[-1].t)
-    assert strip.x_px[0] == pytest.approx(0.0, abs=1)
-    assert strip.x_px[-1] == pytest.approx(SIZE_PX[0] - 1, abs=1)
+    assert strip.line_px[0, 0] == pytest.approx(0.0, abs=1)
+    assert strip.line_px[-1, 0] == pytest.approx(SIZE_PX[0] - 1, abs=1)
     shown = ~np.isnan(strip.nearness)
     assert 0.005 < shown.mean() < 0.2
 
