@@ -36,19 +36,21 @@ LAYERS = (
 
 #: The modules of each package in order; each imports only those before it.
 _ORDER = {
-    "numeric": "agreement homography poses turns groups bundle propagation corners robust runs smoothing",
+    "numeric": """
+        agreement homography turns views poses groups bundle resection propagation corners robust runs smoothing
+    """,
     "imaging": "locate flow overlap strip standing",
     "walk": """
-        limbs settings clip camera keys holding settling marks ground
+        limbs settings clip camera keys followed losses settling holding marks ground
         following anchors direction tracks prints levelling lifts
         trackway strides positions timing steps support measures
         verdict terms wording odds cautions judgement
         analysis
     """,
-    "detect": "gait bars occupancy search refine toes",
+    "detect": "gait finder bars occupancy search refine toes landings refusals belief strip_finder",
     "media": "pictures streams pace repeats reader encoder lettering overlay codecs",
     "records": "document marks_document archive tables",
-    "charts": "style stretches footfalls lifts overreaches positions walkway gallery",
+    "charts": "style stretches footfalls lifts overreaches positions strip walkway gallery",
     "simulate": """
         plan gait camera light canvas coat skeleton shapes barn hoof bystanders shadow animal
         scene truth marks

@@ -25,7 +25,11 @@ _LEAST_SEEN_SHARE = 0.7
 
 
 def find_heights(
-    tracks: Sequence[HoofTrack], prints: Sequence[Print], camera: CameraMotion, ground: Ground, display_length: float
+    tracks: Sequence[HoofTrack],
+    prints: Sequence[Print],
+    camera: CameraMotion,
+    ground: Ground,
+    display_length: float,
 ) -> dict[Limb, tuple[Array, Array]]:
     """Height of each toe above the floor over time.
 

@@ -328,7 +328,14 @@ def mark_swings_only(place: Place) -> None:
         (keep_the_first_stances, "No stride was seen"),
         (mark_swings_only, "does not walk in view"),
     ],
-    ids=["frozen, no hoof marked", "one limb", "no pair of a side", "frozen picture", "too short", "no stance marked"],
+    ids=[
+        "frozen, no hoof marked",
+        "one limb",
+        "no pair of a side",
+        "frozen picture",
+        "too short",
+        "no stance marked",
+    ],
 )
 def test_clips_without_a_walk_end_with_5(place, spoil, says):
     spoil(place)
