@@ -126,13 +126,17 @@ class PaintedScene:
         return np.asarray(cv2.warpAffine(block, matrix, SIZE_PX, flags=cv2.INTER_LINEAR), dtype=np.float32)
 
 
-def paint_scene(hooves: Sequence[Hoof], seed: int = 0, *, noise: float = 1.5) -> PaintedScene:
-    """A scene with textures drawn from a seed."""
+def paint_scene(
+    hooves: Sequence[Hoof], seed: int = 0, *, noise: float = 1.5, alike: bool = False
+) -> PaintedScene:
+    """A scene with textures drawn from a seed; hooves that are ``alike`` share one."""
     rng = np.random.default_rng(seed)
     looks = tuple(
         np.clip(70 + 22 * make_texture(rng, waves=30).draw(_BLOCK_PX), 0, 255).astype(np.uint8)
         for _ in hooves
     )
+    if alike:
+        looks = looks[:1] * len(looks)
     floor = np.clip(140 + 10 * make_texture(rng, waves=40, finest=5.0).draw(SIZE_PX), 0, 255)
     return PaintedScene(
         hooves=tuple(hooves), looks=looks, floor=floor.astype(np.uint8), noise=noise, seed=seed

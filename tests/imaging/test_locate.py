@@ -159,6 +159,16 @@ def test_a_turned_thing_is_cut_and_searched_upright():
     assert found.angle == pytest.approx(angle, abs=0.003)
 
 
+@pytest.mark.parametrize("angle", [1.5, -2.2, 3.0])
+def test_a_thing_turned_far_is_found_where_it_is(angle):
+    texture = make_texture(np.random.default_rng(12))
+    patch = cut(see(texture, MIDDLE), MIDDLE)
+    second = MIDDLE + [0.9, -0.6]
+    found = refine_patch(see(texture, second, angle=angle), patch, MIDDLE, angle=angle, turning=False)
+    assert found.xy_px == pytest.approx(second, abs=0.05)
+    assert found.angle == angle
+
+
 def test_a_thing_held_at_its_point_only_turns():
     texture = make_texture(np.random.default_rng(9))
     patch = cut(see(texture, MIDDLE), MIDDLE)

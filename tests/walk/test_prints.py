@@ -212,6 +212,21 @@ def test_a_hoof_hidden_in_the_middle_of_its_stance_stood_there_all_along():
     assert sum(one.cov[0, 0] for one, _ in parted) > 1.1 * sum(one.cov[0, 0] for one, _ in whole)
 
 
+def test_a_hoof_that_is_lost_for_a_moment_makes_no_second_print():
+    """For four frames in mid-stance the track is on something else half a hoof away."""
+    rng = np.random.default_rng(92)
+    walk = walk_animal(GaitPlan(), rng, prints_per_limb=4)
+    t = frame_times(walk)
+    tracks = []
+    for track in track_walk(walk, VIEW, t, rng, noise_px=0.3):
+        middles = [0.5 * (one.touch_down + one.lift_off) for one in walk.prints if one.limb == track.limb]
+        off = (np.abs(t[:, None] - middles) < 0.033).any(axis=1)
+        tracks.append(replace(track, xy_px=track.xy_px + np.outer(off, [12.0, -4.0])))
+    prints = find_prints(tracks, still_camera(len(t)), GROUND)
+    for one, true in match(prints, walk):
+        assert one.xy == pytest.approx(true.xy, abs=0.02)
+
+
 @pytest.mark.parametrize(
     ("kind", "seed"), [("handheld", 0), ("handheld", 1), ("panning", 2), ("panning", 3)], ids=str
 )

@@ -120,6 +120,24 @@ def test_the_mirrored_clip_gives_mirrored_tracks(followed):
         assert back.xy_px[at] == pytest.approx([SIZE_PX[0] - 1, 0] + [-1, 1] * track.xy_px[both], abs=1.0)
 
 
+@pytest.mark.parametrize("seed", range(3))
+def test_a_hind_hoof_that_fills_the_print_leaves_the_fore_its_own_time(seed):
+    """It looks just like the fore hoof and comes down on the same spot a fifth of a second after that has left."""
+    hooves = (
+        Hoof(limb="right_fore", stances=(stands(110, 150, -1.0, 0.7), stands(252, 150, 1.1, 9.0))),
+        Hoof(limb="right_hind", stances=(stands(-45, 150, -1.0, 0.5), stands(110.2, 150.1, 0.9, 9.0))),
+    )
+    scene = paint_scene(hooves, seed, alike=True)
+    marks = [scene.mark("right_fore", 20), scene.mark("right_hind", 85)]
+    tracks = follow(scene.film(FRAMES), marks)
+    for track in tracks.values():
+        at_print = np.hypot(*(track.xy_px - [110.0, 150.0]).T) < 6
+        assert misses(scene, track)[track.seen & at_print].max() < 0.5 * SHAPE.length_px
+    fore, hind = tracks["right_fore"], tracks["right_hind"]
+    assert fore.frames[fore.seen & (fore.xy_px[:, 0] < 115)].max() < 50
+    assert hind.frames[hind.seen & (np.abs(hind.xy_px[:, 0] - 110) < 5)].min() > 46
+
+
 @pytest.fixture(scope="module")
 def passed():
     """A far hoof that stands all along, while a near one swings past and hides it; marked after that."""
