@@ -14,6 +14,7 @@ from importlib.metadata import version
 from pathlib import Path
 
 from .errors import MarksError, OutputError
+from .imaging.strip import GroundStrip
 from .progress import Progress, silent
 from .records.archive import write_analysis
 from .records.marks_document import LONGEST_TAG, read_marks
@@ -89,19 +90,23 @@ def measure_clip(
         marks = replace(marks, animal=replace(marks.animal, tag=tag))
     made_by = f"stride {version('stride')}"
     chosen = settings or Settings()
+    strip = None
     if marks.hooves:
         analysis = analyse(clip, marks, chosen, made_by=made_by, progress=progress)
     else:
-        analysis = _find_and_analyse(clip, marks, chosen, made_by=made_by, progress=progress)
+        analysis, strip = _find_and_analyse(clip, marks, chosen, made_by=made_by, progress=progress)
     with writing_folder(folder) as fresh:
-        _write_results(fresh, path, filmed_at, analysis, overlay, progress)
+        _write_results(fresh, path, filmed_at, analysis, strip, overlay, progress)
     return Result(analysis=analysis, folder=folder)
 
 
 def _find_and_analyse(
     clip: FrameSource, marks: Marks, settings: Settings, *, made_by: str, progress: Progress
-) -> Analysis:
-    """Measure a clip in which no hoof is marked: find the hooves first, then follow them as if marked."""
+) -> tuple[Analysis, GroundStrip]:
+    """Measure a clip in which no hoof is marked: find the hooves first, then follow them as if marked.
+
+    Given back with the ground strip in which they were found, to be shown.
+    """
     from .detect.strip_finder import StripFinder
 
     finder, camera = StripFinder(clip.size_px), CameraFollower(clip.size_px)
@@ -116,7 +121,7 @@ def _find_and_analyse(
         walk=finding.confidence,
         notes=finding.notes,
     )
-    return analyse(
+    analysis = analyse(
         clip,
         replace(marks, hooves=finding.hooves, direction=finding.direction),
         replace(settings, mark_error_px=max(settings.mark_error_px, _FOUND_ERROR_PX)),
@@ -125,6 +130,7 @@ def _find_and_analyse(
         found=found,
         progress=progress,
     )
+    return analysis, finding.strip
 
 
 def load_marks(clip: Path, marks_path: Path | None) -> Marks:
@@ -221,7 +227,13 @@ def _replace_folder(folder: Path, fresh: Path) -> None:
 
 
 def _write_results(
-    folder: Path, path: Path, filmed_at: float | None, analysis: Analysis, overlay: bool, progress: Progress
+    folder: Path,
+    path: Path,
+    filmed_at: float | None,
+    analysis: Analysis,
+    strip: GroundStrip | None,
+    overlay: bool,
+    progress: Progress,
 ) -> None:
     from .charts.gallery import save_charts
     from .media.overlay import write_overlay
@@ -245,7 +257,7 @@ def _write_results(
             if film is not None
             else None
         )
-        charts = {name: files.svg for name, files in save_charts(analysis, folder / "charts").items()}
+        charts = {name: files.svg for name, files in save_charts(analysis, folder / "charts", strip).items()}
         if filming is not None:
             filming.result()
     write_report(analysis, charts, folder / "report.html", overlay=film)

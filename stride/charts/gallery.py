@@ -15,6 +15,7 @@ from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 
 from ..errors import OutputError
+from ..imaging.strip import GroundStrip
 from ..walk.analysis import Analysis
 from ..walk.lifts import find_heights
 from ..walk.limbs import LIMBS, SIDES
@@ -24,6 +25,7 @@ from .lifts import draw_lifts, explain_lifts, make_lift_handles
 from .overreaches import draw_overreaches, explain_overreaches, make_overreach_handles
 from .positions import draw_positions, explain_positions, make_position_handles
 from .stretches import ROW_IN, split_walkway
+from .strip import draw_strip, explain_strip, make_strip_handles
 from .style import WIDTH_IN, charted, frame_figure, make_figure, measure_note, place_legend, write_note
 from .walkway import draw_walkway, explain_walkway, make_limb_handles
 
@@ -49,6 +51,7 @@ TITLES: Final[Mapping[str, str]] = {
     "footfalls": "When each foot was down",
     "positions": "Every foot along the walk",
     "lifts": "How high each foot is carried",
+    "strip": "The floor over time",
 }
 
 
@@ -60,12 +63,13 @@ def explain_chart(name: str, analysis: Analysis) -> str:
         "footfalls": explain_footfalls,
         "positions": explain_positions,
         "lifts": explain_lifts,
+        "strip": explain_strip,
     }
     return notes[name]() if name in notes else ""
 
 
-def make_figures(analysis: Analysis) -> dict[str, Figure]:
-    """Every chart as a figure, by name, in the order they are shown."""
+def make_figures(analysis: Analysis, strip: GroundStrip | None = None) -> dict[str, Figure]:
+    """Every chart as a figure, by name, in the order they are shown; the ground strip where hooves were found in it."""
     with charted():
         figures = {
             "walkway": _make_walkway(analysis),
@@ -74,6 +78,8 @@ def make_figures(analysis: Analysis) -> dict[str, Figure]:
             "positions": _make_positions(analysis),
             "lifts": _make_lifts(analysis),
         }
+        if strip is not None:
+            figures["strip"] = _make_strip(analysis, strip)
         for name, figure in figures.items():
             drawn = any(ax.axison for ax in figure.axes)
             note = write_note(explain_chart(name, analysis) if drawn else "", analysis)
@@ -129,6 +135,14 @@ def _make_footfalls(analysis: Analysis) -> Figure:
     return figure
 
 
+def _make_strip(analysis: Analysis, strip: GroundStrip) -> Figure:
+    figure = make_figure(6.0)
+    ax = draw_strip(figure.subplots(), analysis, strip)
+    if ax.axison:
+        place_legend(ax, make_strip_handles(), columns=3)
+    return figure
+
+
 def _make_positions(analysis: Analysis) -> Figure:
     positions = find_positions(analysis.tracks, analysis.camera, analysis.ground, analysis.heading)
     drawn = {one.limb for one in positions} | {one.limb for one in analysis.prints}
@@ -177,7 +191,7 @@ def render_figure(figure: Figure, form: PictureFormat) -> bytes:
     return buffer.getvalue()
 
 
-def save_charts(analysis: Analysis, folder: Path) -> dict[str, ChartFiles]:
+def save_charts(analysis: Analysis, folder: Path, strip: GroundStrip | None = None) -> dict[str, ChartFiles]:
     """Save every chart as PNG and SVG.
 
     Each file is written under another name first and then renamed, so that a half-written chart is never seen.
@@ -187,6 +201,8 @@ def save_charts(analysis: Analysis, folder: Path) -> dict[str, ChartFiles]:
     analysis : Analysis
     folder : Path
         Made if it is not there.
+    strip : GroundStrip or None
+        The ground strip, where the hooves were found in it.
 
     Returns
     -------
@@ -199,7 +215,7 @@ def save_charts(analysis: Analysis, folder: Path) -> dict[str, ChartFiles]:
         If the folder cannot be written.
     """
     saved = {}
-    for name, figure in make_figures(analysis).items():
+    for name, figure in make_figures(analysis, strip).items():
         files = ChartFiles(png=folder / f"{name}.png", svg=folder / f"{name}.svg")
         _write(files.png, render_figure(figure, "png"))
         _write(files.svg, render_figure(figure, "svg"))
