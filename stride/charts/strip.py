@@ -47,7 +47,7 @@ def draw_strip(ax: Axes, analysis: Analysis, strip: GroundStrip) -> Axes:
     length, unit = name_distance(analysis)
     starts = [float(project_along(one.xy, analysis.heading)) for one in analysis.prints]
     zero = min(starts)
-    columns = (project_along(analysis.ground.to_floor(strip.line_px), analysis.heading) - zero) / length
+    columns = (_place_columns(strip.line_px[:, 0], analysis, starts) - zero) / length
     _shade(ax, columns, strip)
     for i, one in enumerate(analysis.prints):
         style = LIMB_STYLES[one.limb]
@@ -71,6 +71,18 @@ def draw_strip(ax: Axes, analysis: Analysis, strip: GroundStrip) -> Axes:
     ax.set_ylabel("time in the clip (s)", fontsize=BODY_PT)
     ax.grid(color=FAINT, linewidth=0.6)
     return ax
+
+
+def _place_columns(x_px: np.ndarray, analysis: Analysis, places: Sequence[float]) -> np.ndarray:
+    """Where along the walk each column of the strip lies, by the prints in it: near and far feet alike.
+
+    A line drawn through the picture by the floor's map would fit the feet of one side only.
+    """
+    prints_px = np.array([one.xy_px[0] for one in analysis.prints])
+    if np.ptp(prints_px) < 1.0:
+        return np.full(len(x_px), places[0])
+    slope, start = np.polyfit(prints_px, places, 1)
+    return np.asarray(start + slope * x_px)
 
 
 def _shade(ax: Axes, columns: np.ndarray, strip: GroundStrip) -> None:
