@@ -16,11 +16,13 @@ Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
 # Smallest piece that is looked at (pixels × pictures), and shortest stance (s).
-_LEAST_AREA = 8
+_LEAST_AREA = 12
 _SHORTEST = 0.3
 # A bar narrows to this share where one foot leaves and the next arrives on nearly the same place.
 _WAIST = 0.7
 _LEAST_HALF = 5
+# Share of all bars, by area, that may stand at stray depths: most of these lie above, on wall and body.
+_STRAY = 0.10
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,6 +89,19 @@ def find_slope(bars: Sequence[Bar], middle: float) -> float:
         counts = np.bincount(np.rint(level - level.min()).astype(int), weights=weight)
         sharpness.append(float((np.convolve(counts, [0.5, 1.0, 0.5]) ** 2).sum()))
     return float(slopes[int(np.argmax(sharpness))])
+
+
+def find_levels(bars: Sequence[Bar], slope: float, middle: float) -> tuple[float, float]:
+    """Least and greatest depth of the bars: their lowest rows with the slope of the line of walk taken out."""
+    if not bars:
+        return 0.0, 0.0
+    levels = [bar.row - slope * (0.5 * (bar.left + bar.right) - middle) for bar in bars]
+    weights = [bar.area for bar in bars]
+    order = np.argsort(levels)
+    share = np.cumsum(np.array(weights)[order]) / sum(weights)
+    inside = order[(share > _STRAY) & (share < 1 - 0.2 * _STRAY)]
+    kept = np.array(levels)[inside if len(inside) else order]
+    return float(kept.min()), float(kept.max())
 
 
 def _join(lowest: NDArray[np.int16]) -> list[tuple[Indices, Indices, Indices]]:
@@ -162,7 +177,8 @@ def _measure(times: Indices, columns: Indices, rows: Indices, margin: float, hoo
 def _uprightness(shown: Indices, left: Array, right: Array, count: int, hoof_px: float) -> float:
     if len(shown) < 3:
         return 1.0
-    drift = min(abs(float(np.polyfit(shown, edge, 1)[0])) for edge in (left, right)) * count
+    away = shown - shown.mean()
+    drift = min(abs(float(away @ edge)) for edge in (left, right)) / float(away @ away) * count
     return float(np.exp(-((drift / (0.6 * hoof_px)) ** 2)))
 
 

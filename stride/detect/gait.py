@@ -29,17 +29,20 @@ class Pattern:
         Stance time / stride time.
     stride_time : (float, float)
         Shortest and longest (s).
+    usual_time : float
+        Usual stride time of cattle (s).
     """
 
     name: Literal["walk", "trot"]
     delay: float
     duty: float
     stride_time: tuple[float, float]
+    usual_time: float
 
 
 #: Limb phase of cattle at the walk is near 0.23 of a stride, so the answer comes 0.77 after the fore foot.
-WALK: Final = Pattern(name="walk", delay=0.76, duty=0.65, stride_time=(0.75, 2.4))
-TROT: Final = Pattern(name="trot", delay=0.51, duty=0.45, stride_time=(0.55, 1.05))
+WALK: Final = Pattern(name="walk", delay=0.76, duty=0.65, stride_time=(0.75, 2.4), usual_time=1.25)
+TROT: Final = Pattern(name="trot", delay=0.51, duty=0.45, stride_time=(0.55, 1.05), usual_time=0.8)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

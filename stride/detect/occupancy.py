@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -9,6 +10,7 @@ from ..imaging.standing import HOOF_SHARE, Standing
 from ..imaging.strip import STEP
 
 Array = NDArray[np.float64]
+Counts = NDArray[np.int32]
 
 # Rows about a level that still belong to it, in hoof lengths and at least (band px).
 _TOLERANCE, _LEAST_TOLERANCE = 0.2, 2
@@ -33,33 +35,35 @@ class Occupancy:
         Of the line of walk (rows per column).
     view_width : int
         Columns of one picture.
+    levels : (float, float)
+        Least and greatest level at which feet are to be looked for.
     """
 
-    def __init__(self, standing: Standing, seen: NDArray[np.bool_], slope: float, view_width: int) -> None:
+    def __init__(
+        self,
+        standing: Standing,
+        seen: NDArray[np.bool_],
+        slope: float,
+        view_width: int,
+        levels: tuple[float, float],
+    ) -> None:
         lowest = standing.lowest
-        self.hold = standing.hold
-        self.view_width = view_width
+        self.view_width, self.slope, self.hold = view_width, slope, standing.hold
         self.tolerance = max(_LEAST_TOLERANCE, round(_TOLERANCE * HOOF_SHARE * view_width))
         self.pictures, self.width = lowest.shape
-        self.slope = slope
         self.middle = (self.width - 1) / 2
-        level = lowest - np.float32(slope) * (
-            np.arange(self.width, dtype=np.float32) - np.float32(self.middle)
-        )
-        stands = lowest >= 0
-        found = level[stands]
-        low, high = np.percentile(found, [5.0, 99.8]) if found.size else (0.0, 0.0)
-        self._first = int(np.floor(low)) - 3
-        self._layers = int(np.ceil(high)) + 3 - self._first + 1
-        sums = np.zeros((2, self._layers, self.pictures + 1, self.width + 1), dtype=np.int32)
+        slant = np.float32(slope) * (np.arange(self.width, dtype=np.float32) - np.float32(self.middle))
+        level = np.where(lowest >= 0, lowest - slant, np.float32(-1e6))
+        self._first = int(np.floor(levels[0])) - self.tolerance - 1
+        self._layers = int(np.ceil(levels[1])) + self.tolerance + 1 - self._first + 1
+        sums = np.empty((2, self._layers, self.pictures + 1, self.width + 1), dtype=np.int32)
         for k in range(self._layers):
-            above = level - (self._first + k)
-            sums[0, k, 1:, 1:] = _integrate(stands & (np.abs(above) <= self.tolerance))
-            sums[1, k, 1:, 1:] = _integrate(stands & (above >= -self.tolerance))
-        self._sums, self._nearer = sums[0].ravel(), sums[1].ravel()
-        self._seen = np.zeros((self.pictures + 1, self.width + 1), dtype=np.int32)
-        self._seen[1:, 1:] = _integrate(seen)
-        self._seen = self._seen.ravel()
+            above = level - np.float32(self._first + k)
+            near = above >= -self.tolerance
+            sums[1, k] = _integrate(near)
+            sums[0, k] = _integrate(near & (above <= self.tolerance))
+        self._at, self._nearer = sums[0].ravel(), sums[1].ravel()
+        self._seen = _integrate(seen).ravel()
 
     @property
     def duration(self) -> float:
@@ -84,21 +88,8 @@ class Occupancy:
         filled, seen : float arrays
             ``filled`` is a share of what was seen.
         """
-        wide = self.width + 1
-        layer = np.clip(np.rint(level - self._first).astype(np.int64), 0, self._layers - 1)
-        layer = layer * (self.pictures + 1) * wide
-        t0 = np.rint(start / STEP).astype(np.int64) + self.hold
-        t1 = np.rint(end / STEP).astype(np.int64) - self.hold + 1
-        x0, x1 = np.rint(left).astype(np.int64), np.rint(right).astype(np.int64) + 1
-        whole = np.maximum(t1 - t0, 1) * np.maximum(x1 - x0, 1)
-        t0 = np.clip(t0, 0, self.pictures)
-        t1 = np.maximum(np.clip(t1, 0, self.pictures), t0)
-        x0 = np.clip(x0, 0, self.width)
-        x1 = np.maximum(np.clip(x1, 0, self.width), x0)
-        top, bottom = t0 * wide, t1 * wide
-        corners = (bottom + x1, top + x1, bottom + x0, top + x0)
-        seen = _box(self._seen, corners)
-        filled = _box(self._nearer if nearer else self._sums, tuple(layer + corner for corner in corners))
+        layer, times = self._layer(level), self._times(start, end)
+        filled, seen, whole = self._sum(layer, times, left, right, nearer)
         return filled / np.maximum(seen, 1), seen / whole
 
     def stance(
@@ -121,9 +112,44 @@ class Occupancy:
         fit, seen : float arrays
             ``fit`` is 1 for a perfect stance, 0 and less for none.
         """
-        hoof, seen = self.cover(level, *_span(heading, toe, hoof_px, HOOF_SPAN), start, end)
-        ahead, _ = self.cover(level, *_span(heading, toe, hoof_px, AHEAD_SPAN), start, end, nearer=True)
-        return hoof - _AHEAD_WEIGHT * ahead, seen
+        layer, times = self._layer(level), self._times(start, end)
+        hoof, seen, whole = self._sum(layer, times, *_span(heading, toe, hoof_px, HOOF_SPAN), False)
+        ahead, open_floor, _ = self._sum(layer, times, *_span(heading, toe, hoof_px, AHEAD_SPAN), True)
+        fit = hoof / np.maximum(seen, 1) - _AHEAD_WEIGHT * ahead / np.maximum(open_floor, 1)
+        return fit, seen / whole
+
+    def _layer(self, level: Array) -> NDArray[np.intp]:
+        """Where the sums of the layer of each level begin."""
+        layer = np.rint(level).astype(np.intp) - self._first
+        return np.minimum(np.maximum(layer, 0), self._layers - 1) * ((self.pictures + 1) * (self.width + 1))
+
+    def _times(self, start: Array, end: Array) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.intp]]:
+        """First picture and the one after the last in the clip, as places in the sums; pictures of the whole stance."""
+        first = np.rint(start / STEP).astype(np.intp) + self.hold
+        after = np.rint(end / STEP).astype(np.intp) - (self.hold - 1)
+        whole = np.maximum(after - first, 1)
+        first = np.minimum(np.maximum(first, 0), self.pictures)
+        after = np.maximum(np.minimum(after, self.pictures), first)
+        return first * (self.width + 1), after * (self.width + 1), whole
+
+    def _sum(
+        self,
+        layer: NDArray[np.intp],
+        times: tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.intp]],
+        left: Array,
+        right: Array,
+        nearer: bool,
+    ) -> tuple[Counts, Counts, NDArray[np.intp]]:
+        """Filled and seen pixels of boxes, and their whole size."""
+        x0, x1 = np.rint(left).astype(np.intp), np.rint(right).astype(np.intp) + 1
+        top, bottom, pictures = times
+        whole = pictures * np.maximum(x1 - x0, 1)
+        x0 = np.minimum(np.maximum(x0, 0), self.width)
+        x1 = np.maximum(np.minimum(x1, self.width), x0)
+        corners = (bottom + x1, top + x1, bottom + x0, top + x0)
+        seen = _box(self._seen, corners)
+        filled = _box(self._nearer if nearer else self._at, tuple(layer + corner for corner in corners))
+        return filled, seen, whole
 
 
 def _span(heading: int, toe: Array, hoof_px: Array, behind: tuple[float, float]) -> tuple[Array, Array]:
@@ -131,10 +157,10 @@ def _span(heading: int, toe: Array, hoof_px: Array, behind: tuple[float, float])
     return (far, near) if heading > 0 else (near, far)
 
 
-def _integrate(mask: NDArray[np.bool_]) -> NDArray[np.int32]:
-    return mask.cumsum(axis=0, dtype=np.int32).cumsum(axis=1, dtype=np.int32)
+def _integrate(mask: NDArray[np.bool_]) -> Counts:
+    return np.asarray(cv2.integral(mask.view(np.uint8)), dtype=np.int32)
 
 
-def _box(sums: NDArray[np.int32], corners: tuple[NDArray[np.int64], ...]) -> NDArray[np.int32]:
+def _box(sums: Counts, corners: tuple[NDArray[np.intp], ...]) -> Counts:
     a, b, c, d = corners
-    return np.asarray(sums[a] - sums[b] - sums[c] + sums[d])
+    return np.asarray(sums.take(a) - sums.take(b) - sums.take(c) + sums.take(d))

@@ -17,7 +17,7 @@ Array = NDArray[np.float64]
 # Round by round: how many strides from the guessed stance are looked at, and how far a stance may be from its expected
 # place, time and depth (strides, stride times, tolerances of depth).
 _ROUNDS = ((2.6, 0.14, 0.14, 2.0), (4.6, 0.09, 0.10, 1.5), (8.6, 0.09, 0.10, 1.5), (99.0, 0.09, 0.10, 1.5))
-_FINE_PLACE, _FINE_TIME = 0.015, 0.04
+_FINE_PLACE, _FINE_TIME, _FINE_DEPTH = 0.02, 0.045, 0.5
 # How unlikely each such deviation is: it costs 0.08 of the fit at these.
 _LIKELY = (0.06, 0.08, 1.0)
 _DEVIATION_COST, _CLEAR_WEIGHT = 0.08, 0.3
@@ -139,12 +139,14 @@ def _measure_oddity(gait: Gait) -> float:
     """How unlike a walking animal the fitted numbers are: a sum of squares, each 1 at a usual deviation.
 
     The two sides of an animal step at half a stride from one another, answer after the same time and reach alike;
-    fore and hind feet walk on one line; pace and stride change little from stride to stride.
+    fore and hind feet walk on one line, and the far side stands clear above the near one with strides a little
+    shorter; pace and stride change little from stride to stride.
     """
     period, stride = gait.stride_time, gait.stride_px
     delay = (gait.time_shift[2:] - gait.time_shift[:2]) / period
     reach = gait.reach / gait.place[:, 1]
     lag = (gait.time_shift[1] - gait.time_shift[0]) / period
+    apart = (gait.level[0, 0] - gait.level[1, 0]) / gait.hoof_px
     odd = [
         (delay[0] - delay[1]) / 0.06,
         *((delay - gait.pattern.delay) / 0.07),
@@ -152,8 +154,11 @@ def _measure_oddity(gait: Gait) -> float:
         *(reach / 0.20),
         lag / 0.04,
         *((gait.level[2:, 0] - gait.level[:2, 0]) / (0.15 * gait.hoof_px)),
+        max(0.0, 0.30 - apart) / 0.10,
+        (gait.place[1, 1] / gait.place[0, 1] - 0.94) / 0.05,
+        np.log(period / gait.pattern.usual_time) / 0.25,
         2 * gait.time[2] / period / 0.03,
-        *(2 * gait.place[:, 2] / stride / 0.06),
+        *(2 * gait.place[:, 2] / stride / 0.12),
     ]
     return float(np.square(odd).sum())
 
@@ -174,14 +179,15 @@ def _look(occupancy: Occupancy, gait: Gait, foot: int, span: float, reach: Seque
     )
     if not possible.any():
         return []
-    depths = round(reach[2] * occupancy.tolerance)
+    fine = max(1, round(_FINE_DEPTH * occupancy.tolerance))
+    depths = fine * round(reach[2] * occupancy.tolerance / fine)
     columns = {name: getattr(expected, name)[possible][:, None] for name in expected.__slots__}
     place, time, depth = (
         grid.ravel()[None]
         for grid in np.meshgrid(
             np.arange(-reach[0], reach[0] + 1e-9, _FINE_PLACE),
             np.arange(-reach[1], reach[1] + 1e-9, _FINE_TIME),
-            np.arange(-depths, depths + 1.0),
+            np.arange(-depths, depths + 1.0, fine),
             indexing="ij",
         )
     )
@@ -264,7 +270,7 @@ def _fit_places(
     seen = np.concatenate([ahead, np.zeros(3)])
     weights = np.concatenate([weight, [_TIE, 4 * _TIE, 0.3 * _TIE]])
     guess = np.concatenate([gait.place.ravel(), gait.reach])
-    hold = np.array([0.02, 0.02, 4.0, 0.02, 0.02, 4.0, 0.05, 0.05])
+    hold = np.array([0.02, 0.02, 1.5, 0.02, 0.02, 1.5, 0.05, 0.05])
     found = _solve_robustly(design, seen, weights, _WILD * gait.stride_px, hold, guess)
     return found[:6].reshape(2, 3), found[6:]
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from ..imaging.standing import HOOF_SHARE
 from .bars import Bar
-from .gait import STRIDE_IN_HOOVES, Gait, Pattern
+from .gait import STRIDE_IN_HOOVES, WALK, Gait, Pattern
 from .occupancy import Occupancy
 
 Array = NDArray[np.float64]
@@ -19,19 +19,17 @@ Number = TypeVar("Number", float, Array)
 
 # Strides counted to either side of the guessed stance: a guess is too rough to reach further.
 _NUMBERS = np.arange(-3, 4, dtype=float)
-#: Stride time of walking cattle (s), as a unit only.
-USUAL_STRIDE_TIME = 1.25
 # A stance counts by how much its fit exceeds this, so that empty floor costs and chance gains nothing.
 WORTH = 0.35
 # How the scale may change from one stride to the next, by perspective.
-_GROWTHS = (-0.06, -0.03, 0.0, 0.03, 0.06)
+_GROWTHS = (-0.18, -0.12, -0.06, 0.0, 0.06, 0.12, 0.18)
 _MOST_BARS, _MOST_GUESSES, _FINALISTS = 70, 20, 14
 _OVERREACHES = np.arange(-0.2, 0.201, 0.05)
 # The other side: how far it may be from half a stride in place and in time, and its distance in depth (band px).
 _PLACES, _TIMES, _DEPTHS = (
     np.arange(-0.15, 0.151, 0.05),
     np.arange(-0.10, 0.121, 0.05),
-    np.arange(-30.0, 31.0),
+    np.arange(-30.0, 31.0, 2.0),
 )
 # Rows from the horizon to the feet as a share of the picture's width: a phone at breast height, 5 m away.
 _BELOW_HORIZON = 0.2
@@ -152,7 +150,7 @@ def _rate(
 
 def weigh(stride_px: Number, stride_time: Number, view_width: int) -> Number:
     """Place and time that one stance takes up in the strip, in those of a usual one."""
-    return stride_px / (STRIDE_IN_HOOVES * HOOF_SHARE * view_width) * stride_time / USUAL_STRIDE_TIME
+    return stride_px / (STRIDE_IN_HOOVES * HOOF_SHARE * view_width) * stride_time / WALK.usual_time
 
 
 def _worth(fit: Array, seen: Array) -> Array:

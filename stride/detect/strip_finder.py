@@ -17,7 +17,7 @@ from ..walk.clip import Frame
 from ..walk.direction import side_towards_camera
 from ..walk.limbs import LIMBS, Limb, Side, limb_at
 from ..walk.marks import Direction, HoofMark, Marks
-from .bars import find_bars, find_slope
+from .bars import find_bars, find_levels, find_slope
 from .belief import believe_stances, believe_walk
 from .finder import Finding, FoundStance
 from .gait import FEET, STRIDE_IN_HOOVES, TROT, WALK, Pattern
@@ -117,10 +117,12 @@ class Scene:
     def __init__(self, band: Band, floor: Floor, standing: Standing, slope: float | None = None) -> None:
         self.band, self.floor, self.standing = band, floor, standing
         self._bars = find_bars(standing, HOOF_SHARE * band.view_width)
+        middle = (band.width - 1) / 2
         if slope is None:
-            slope = find_slope(self._bars, (band.width - 1) / 2) if self._bars else 0.0
+            slope = find_slope(self._bars, middle) if self._bars else 0.0
         seen = (band.pixels[:, ::4] > 0).mean(axis=1) > 0.7
-        self.occupancy = Occupancy(standing, seen, slope, band.view_width)
+        levels = find_levels(self._bars, slope, middle)
+        self.occupancy = Occupancy(standing, seen, slope, band.view_width, levels)
 
     def fit(self, pattern: Pattern, headings: Sequence[int]) -> FittedGait | None:
         """The walk that explains the strip best."""

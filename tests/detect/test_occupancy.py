@@ -16,7 +16,7 @@ def occupancy(*bars, seen=None, slope=0.0):
     standing = strip(*bars)
     if seen is None:
         seen = np.ones(standing.lowest.shape, dtype=bool)
-    return Occupancy(standing, seen, slope, VIEW)
+    return Occupancy(standing, seen, slope, VIEW, (30.0, 60.0))
 
 
 def one(value):

@@ -3,7 +3,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from stride.detect.bars import find_bars, find_slope
+from stride.detect.bars import find_bars, find_levels, find_slope
 from stride.detect.gait import TROT, WALK
 from stride.detect.occupancy import Occupancy
 from stride.detect.refine import LEAST_FIT, LEAST_SEEN, fit_gait
@@ -17,7 +17,9 @@ WIDTH, DURATION = 320, 5.0
 def find(standing, headings=(1, -1), pattern=WALK):
     bars = find_bars(standing, standing.hoof)
     seen = np.ones(standing.lowest.shape, dtype=bool)
-    occupancy = Occupancy(standing, seen, find_slope(bars, (WIDTH - 1) / 2), WIDTH)
+    slope = find_slope(bars, (WIDTH - 1) / 2)
+    levels = find_levels(bars, slope, (WIDTH - 1) / 2)
+    occupancy = Occupancy(standing, seen, slope, WIDTH, levels)
     guesses = guess_gaits(bars, occupancy, pattern, headings, 6)
     fits = [fit for _, gait in guesses if (fit := fit_gait(occupancy, gait)) is not None]
     return max(fits, key=lambda one: one.score, default=None)
