@@ -28,7 +28,9 @@ _UNLIKE = 0.5
 _BAREST = 0.10
 _NOISE_MARGIN = 2.0
 #: A patch that moves less than this in one step has arrived (px).
-_SETTLED_PX = 0.04
+_SETTLED_PX = 0.06
+# Steps all patches take, and further ones of those that have not arrived.
+_ROUNDS = (3, 3)
 
 _SIDE = 2 * REACH_PX + 1
 _OFFSETS = np.arange(-REACH_PX, REACH_PX + 1, dtype=np.float32)
@@ -44,19 +46,20 @@ class Patches:
         The points, at whole pixels.
     cov_px2 : (N, 2, 2) float array
         Covariance with which the point is found again in compressed video: long along an edge, round at a corner.
-    template : (N, P) float32 array
-        Brightness with mean 0 and standard deviation 1.
-    descent : (N, 2, P) float32 array
-        Change of ``template`` by a shift in x and in y (1/px).
-    inverse : (N, 2, 2) float32 array
-        Inverse of the normal matrix of ``descent``.
+    basis : (N, 4, P) float32 array
+        What a picture of the patch is multiplied with: the two rows that give its shift (px), the patch itself with
+        mean 0 and standard deviation 1, and ones.
+    offset_px : (N, 2, 2) float32 array
+        The shifts that ``basis`` gives for the patch itself and for ones.
+    energy : (N, 2) float32 array
+        Mean square of the patch's slopes across and down.
     """
 
     xy_px: Array
     cov_px2: Array
-    template: Float32
-    descent: Float32
-    inverse: Float32
+    basis: Float32
+    offset_px: Float32
+    energy: Float32
 
     def __len__(self) -> int:
         return len(self.xy_px)
@@ -112,17 +115,16 @@ def find_strong_points(luma: Image, *, cell_px: int, per_cell: int, worst_px: fl
     error_px : (N,) float array
         In the direction in which it is held worst.
     """
-    height, width = luma.shape
     score = _score_points(luma)
-    edge = REACH_PX + 1
-    score[:edge], score[height - edge :] = 0.0, 0.0
-    score[:, :edge], score[:, width - edge :] = 0.0, 0.0
-    peak = cv2.dilate(score, np.ones((REACH_PX + 1, REACH_PX + 1), np.uint8))
+    edge = (REACH_PX + 2) // 2 + 1
+    score[:edge], score[-edge:] = 0.0, 0.0
+    score[:, :edge], score[:, -edge:] = 0.0, 0.0
+    peak = cv2.dilate(score, np.ones((REACH_PX // 2 + 1, REACH_PX // 2 + 1), np.uint8))
     rows, columns = np.nonzero((score >= peak) & (score > worst_px**-2.0))
     error = 1.0 / np.sqrt(score[rows, columns].astype(float))
     order = np.argsort(error, kind="stable")
-    rows, columns, error = rows[order], columns[order], error[order]
-    cell = (rows // cell_px) * (width // cell_px + 1) + columns // cell_px
+    rows, columns, error = 2 * rows[order], 2 * columns[order], error[order]
+    cell = (rows // cell_px) * (luma.shape[1] // cell_px + 1) + columns // cell_px
     by_cell = np.argsort(cell, kind="stable")
     starts = np.r_[True, np.diff(cell[by_cell]) > 0]
     rank = np.arange(len(cell)) - np.maximum.accumulate(np.where(starts, np.arange(len(cell)), 0))
@@ -164,12 +166,14 @@ def cut_patches(luma: Image, xy_px: Array) -> Patches:
     normal = descent @ descent.transpose(0, 2, 1)
     ridge = 1e-6 * np.trace(normal, axis1=1, axis2=2) + 1e-9
     inverse = np.linalg.inv(normal + ridge[:, None, None] * np.eye(2, dtype=np.float32))
+    to_shift = inverse @ descent
+    patch_and_ones = np.stack([template, np.ones_like(template)], axis=1)
     return Patches(
         xy_px=at.astype(float),
         cov_px2=_SHARPEST**2 * np.eye(2) + inverse * ((_DRAG / deviation[:, :, None]) ** 2 + _UNLIKE**2),
-        template=template,
-        descent=descent,
-        inverse=inverse,
+        basis=np.concatenate([to_shift, patch_and_ones], axis=1),
+        offset_px=to_shift @ patch_and_ones.transpose(0, 2, 1),
+        energy=_slope_energy(template),
     )
 
 
@@ -182,15 +186,13 @@ def gather_patches(sets: Sequence[Patches], which: Sequence[NDArray[np.intp]]) -
     return Patches(
         xy_px=gather("xy_px"),
         cov_px2=gather("cov_px2"),
-        template=gather("template"),
-        descent=gather("descent"),
-        inverse=gather("inverse"),
+        basis=gather("basis"),
+        offset_px=gather("offset_px"),
+        energy=gather("energy"),
     )
 
 
-def locate_patches(
-    luma: Image, patches: Patches, guess_px: Array, shape: Array, *, iterations: int = 4
-) -> Sightings:
+def locate_patches(luma: Image, patches: Patches, guess_px: Array, shape: Array) -> Sightings:
     """Find patches near guessed places, each seen under its own small distortion.
 
     Inverse compositional alignment (Baker & Matthews 2004, doi 10.1023/B:VISI.0000011205.11775.fd) of a shift,
@@ -204,58 +206,27 @@ def locate_patches(
         Within two or three pixels of the truth.
     shape : (N, 2, 2) float array
         How a small offset in the patch's own picture appears in this one.
-    iterations : int
     """
     if len(patches) == 0:
         return Sightings(xy_px=np.empty((0, 2)), similarity=np.empty(0), sharpness=np.empty(0))
-    xy = np.array(guess_px, dtype=np.float32)
+    xy, lean = np.array(guess_px, dtype=np.float32), shape.astype(np.float32)
+    grid = _lay_grid(lean)
     similarity, sharpness = np.zeros(len(patches)), np.zeros(len(patches))
-    left = np.arange(len(patches))
-    work = _Alignment(patches, shape.astype(np.float32))
-    for _ in range(iterations):
-        step, similarity[left], sharpness[left] = work.step(luma, xy[left])
-        xy[left] -= step
+    left, basis, offset, energy = np.arange(len(patches)), patches.basis, patches.offset_px, patches.energy
+    for rounds in _ROUNDS:
+        for _ in range(rounds):
+            seen = _look(luma, xy[left], grid)
+            shift, alike, deviation = _read_shift(seen, basis, offset)
+            step = (lean @ np.clip(shift, -2.0, 2.0)[:, :, None])[:, :, 0]
+            xy[left] -= step
+        similarity[left] = alike
+        sharpness[left] = (_slope_energy(seen) / (energy * deviation[:, None] ** 2)).min(axis=1)
         going = np.abs(step).max(axis=1) > _SETTLED_PX
         if not going.any():
             break
-        left, work = left[going], work.only(going)
+        left, lean, grid = left[going], lean[going], (grid[0][going], grid[1][going])
+        basis, offset, energy = basis[going], offset[going], energy[going]
     return Sightings(xy_px=xy.astype(float), similarity=similarity, sharpness=sharpness)
-
-
-class _Alignment:
-    """Patches under their own small distortions, ready to be moved step by step."""
-
-    def __init__(self, patches: Patches, shape: Float32) -> None:
-        self._template, self._shape = patches.template, shape
-        self._to_step = patches.inverse @ patches.descent
-        self._energy = _slope_energy(patches.template)
-        self._lay_x, self._lay_y = (_lay_grid(shape[:, axis]) for axis in (0, 1))
-
-    def only(self, which: NDArray[np.bool_]) -> _Alignment:
-        """Those patches alone."""
-        if which.all():
-            return self
-        rest = object.__new__(_Alignment)
-        rest._template, rest._shape = self._template[which], self._shape[which]
-        rest._to_step, rest._energy = self._to_step[which], self._energy[which]
-        rest._lay_x, rest._lay_y = self._lay_x[which], self._lay_y[which]
-        return rest
-
-    def step(self, luma: Image, xy: Float32) -> tuple[Float32, Float32, Float32]:
-        """How far (N, 2) the patches seem to lie beyond their true places; how alike and how sharp (N,) they are."""
-        seen = cv2.remap(
-            luma,
-            self._lay_x + xy[:, :1],
-            self._lay_y + xy[:, 1:],
-            cv2.INTER_LINEAR,
-            borderMode=cv2.BORDER_REPLICATE,
-        ).astype(np.float32)
-        current, _ = _standardise(seen)
-        error = current - self._template
-        own = np.clip((self._to_step @ error[:, :, None])[:, :, 0], -2.0, 2.0)
-        alike = 1.0 - 0.5 * np.einsum("np,np->n", error, error) / error.shape[1]
-        sharp = (_slope_energy(current) / self._energy).min(axis=1)
-        return (self._shape @ own[:, :, None])[:, :, 0], alike, sharp
 
 
 def read_shift(luma: Image, patches: Patches) -> tuple[Array, Array]:
@@ -274,12 +245,31 @@ def read_shift(luma: Image, patches: Patches) -> tuple[Array, Array]:
     """
     at = patches.xy_px.astype(np.intp)
     span = np.arange(-REACH_PX, REACH_PX + 1)
-    seen = luma[at[:, 1, None, None] + span[:, None], at[:, 0, None, None] + span]
-    current, _ = _standardise(seen.reshape(len(at), -1).astype(np.float32))
-    error = current - patches.template
-    slope = patches.descent @ error[:, :, None]
-    shift = -(patches.inverse @ slope)[:, :, 0]
-    return shift.astype(float), 1.0 - 0.5 * np.einsum("np,np->n", error, error) / error.shape[1]
+    seen = luma[at[:, 1, None, None] + span[:, None], at[:, 0, None, None] + span].reshape(len(at), -1)
+    shift, similarity, _ = _read_shift(_about_grey(seen), patches.basis, patches.offset_px)
+    return -shift.astype(float), similarity.astype(float)
+
+
+def _look(luma: Image, xy: Float32, grid: tuple[Float32, Float32]) -> Float32:
+    """What the picture shows about points, each under its own distortion, (N, P)."""
+    columns, rows = grid[0] + xy[:, :1], grid[1] + xy[:, 1:]
+    return _about_grey(cv2.remap(luma, columns, rows, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
+
+
+def _about_grey(pixels: NDArray[Any]) -> Float32:
+    """Brightness about mid-grey, where single precision loses least."""
+    return np.subtract(pixels, np.float32(128.0), dtype=np.float32)
+
+
+def _read_shift(seen: Float32, basis: Float32, offset: Float32) -> tuple[Float32, Float32, Float32]:
+    """How far (N, 2) patches seem to lie beyond where they were seen, how alike (N,) they are, and contrast (N,)."""
+    count = np.float32(seen.shape[1])
+    first, second, product, total = (basis @ seen[:, :, None])[:, :, 0].T
+    mean = total / count
+    variance = np.einsum("np,np->n", seen, seen) / count - mean * mean
+    deviation = np.sqrt(np.maximum(variance, np.float32(1e-2)))
+    raw = np.stack([first, second], axis=1) - mean[:, None] * offset[:, :, 1]
+    return raw / deviation[:, None] - offset[:, :, 0], product / (deviation * count), deviation
 
 
 def chase_points(
@@ -328,9 +318,9 @@ def find_common_shift(shift_px: Array, votes: Array, *, reach_px: float) -> Arra
 
     Examples
     --------
-    >>> shift = np.array([[5.0, 0.0], [5.2, 0.1], [4.9, -0.1], [0.0, 0.0], [0.1, 0.0]])
+    >>> shift = np.array([[5.0, 2.0], [5.2, 2.1], [4.9, 1.9], [0.0, 0.0], [0.1, 0.0]])
     >>> find_common_shift(shift, np.ones(5), reach_px=1.0).round(1).tolist()
-    [5.0, 0.0]
+    [5.0, 2.0]
     """
     apart = np.linalg.norm(shift_px[:, None] - shift_px[None], axis=2)
     near = np.maximum(1.0 - apart / reach_px, 0.0)
@@ -338,18 +328,21 @@ def find_common_shift(shift_px: Array, votes: Array, *, reach_px: float) -> Arra
     return np.asarray(best @ shift_px / best.sum())
 
 
-def _lay_grid(row: Float32) -> Float32:
-    """(N, P) offsets along one picture axis of a patch's pixels, for the (N, 2) row of its distortion."""
-    grid = row[:, 0, None, None] * _OFFSETS + row[:, 1, None, None] * _OFFSETS[:, None]
-    return grid.reshape(len(row), _SIDE * _SIDE)
+def _lay_grid(shape: Float32) -> tuple[Float32, Float32]:
+    """Offsets across and down (N, P) of the patches' pixels under their distortions (N, 2, 2)."""
+    across, down = _OFFSETS, _OFFSETS[:, None]
+    lay = (shape[:, axis, 0, None, None] * across + shape[:, axis, 1, None, None] * down for axis in (0, 1))
+    x, y = (one.reshape(len(shape), _SIDE * _SIDE) for one in lay)
+    return x, y
 
 
 def _slope_energy(pixels: Float32) -> Float32:
-    """Mean square of neighbouring pixels' differences across and down, (N, 2)."""
+    """Mean square of neighbouring pixels' differences across and down, (N, 2), from every other line."""
     square = pixels.reshape(len(pixels), _SIDE, _SIDE)
-    across, down = square[:, :, 2:] - square[:, :, :-2], square[:, 2:] - square[:, :-2]
+    rows, columns = square[:, ::2], square[:, :, ::2]
+    across, down = rows[:, :, 2:] - rows[:, :, :-2], columns[:, 2:] - columns[:, :-2]
     both = np.stack([np.einsum("nij,nij->n", one, one) for one in (across, down)], axis=1)
-    return np.asarray(both / (_SIDE * (_SIDE - 2)) + np.float32(1e-4), dtype=np.float32)
+    return np.asarray(both / across[0].size + 1e-4 if len(pixels) else both, dtype=np.float32)
 
 
 def _standardise(pixels: Float32) -> tuple[Float32, Float32]:
@@ -360,31 +353,36 @@ def _standardise(pixels: Float32) -> tuple[Float32, Float32]:
 
 
 def _score_points(luma: Image) -> Float32:
-    """At every pixel, the inverse variance (1/px²) with which a patch there is found in its worst direction."""
+    """At every other pixel, the inverse variance (1/px²) with which a patch there is found in its worst direction."""
     slope_x = cv2.Sobel(luma, cv2.CV_32F, 1, 0, ksize=3, scale=1 / 8)
     slope_y = cv2.Sobel(luma, cv2.CV_32F, 0, 1, ksize=3, scale=1 / 8)
+    grey = luma.astype(np.float32)
+    half = (luma.shape[1] // 2, luma.shape[0] // 2)
+    side = _SIDE // 2 + 1
 
-    def total(product: Float32) -> Float32:
-        return cv2.boxFilter(product, cv2.CV_32F, (_SIDE, _SIDE), normalize=False)
+    def mean(product: Float32) -> Float32:
+        small = cv2.resize(product, half, interpolation=cv2.INTER_AREA)
+        return np.asarray(cv2.boxFilter(small, cv2.CV_32F, (side, side)))
 
-    xx, yy, xy = total(slope_x * slope_x), total(slope_y * slope_y), total(slope_x * slope_y)
+    xx, yy, xy = mean(slope_x * slope_x), mean(slope_y * slope_y), mean(slope_x * slope_y)
     smaller: Float32 = 0.5 * (xx + yy - np.sqrt((xx - yy) ** 2 + 4 * xy * xy))
     # Noise has slopes in every direction, on an edge as on a bare wall, and would make corners of both.
     smaller = np.maximum(smaller - np.float32(_NOISE_MARGIN * _noise_slopes(luma)), np.float32(0.0))
-    grey = luma.astype(np.float32)
-    contrast = total(grey * grey) / _SIDE**2 - (total(grey) / _SIDE**2) ** 2
-    return np.asarray(smaller / (_DRAG**2 + _UNLIKE**2 * contrast), dtype=np.float32)
+    contrast = np.maximum(mean(grey * grey) - mean(grey) ** 2, np.float32(0.0))
+    return np.asarray(_SIDE**2 * smaller / (_DRAG**2 + _UNLIKE**2 * contrast), dtype=np.float32)
 
 
 def _noise_slopes(luma: Image) -> float:
-    """What noise alone adds to the normal matrix of a patch's slopes.
+    """What noise alone adds to the mean square of a picture's slopes (grey levels² / px²).
 
     The noise is read from the mask that a plane or a straight edge leaves no trace in (Immerkær 1996, Comput Vis Image
     Underst 64:300–302, doi 10.1006/cviu.1996.0060), where the picture is barest.
     """
     mask = np.array([[1, -2, 1], [-2, 4, -2], [1, -2, 1]], np.float32)
     trace = np.abs(cv2.filter2D(luma, cv2.CV_32F, mask))
-    local = cv2.boxFilter(trace, cv2.CV_32F, (_SIDE, _SIDE))[REACH_PX::_SIDE, REACH_PX::_SIDE]
+    local = cv2.resize(
+        trace, (trace.shape[1] // _SIDE, max(1, trace.shape[0] // _SIDE)), interpolation=cv2.INTER_AREA
+    )
     deviation = float(np.quantile(local, _BAREST)) * np.sqrt(np.pi / 2) / 6
     # A Sobel slope takes 12/64 of each pixel's noise variance.
-    return float(_SIDE**2 * deviation**2 * 12 / 64)
+    return float(deviation**2 * 12 / 64)

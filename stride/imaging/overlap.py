@@ -11,14 +11,17 @@ Image = NDArray[np.uint8]
 
 _WIDTH = 240
 # Pieces of the target looked for in the source: where they begin and end, as shares of the width.
-_PIECES = ((0.25, 0.75), (0.0, 0.5), (0.5, 1.0))
+_PIECES = ((0.35, 0.65), (0.0, 0.3), (0.175, 0.475), (0.525, 0.825), (0.7, 1.0))
 # The source may be shifted up or down by this share of the width.
 _UP_DOWN = 0.05
-_ALIKE = 0.4
+_ALIKE = 0.3
+# Shifts nearer to one another than this share of the width are one, and so many are given at most.
+_SAME = 0.03
+_MOST = 3
 
 
 def find_shifts(source: Image, target: Image, *, top_row: int) -> list[Array]:
-    """Shifts that bring the lower part of one picture onto another's, the best first, to a few hundredths of the width.
+    """Shifts that may bring the lower part of one picture onto another's, to a few hundredths of the width.
 
     Parameters
     ----------
@@ -29,7 +32,7 @@ def find_shifts(source: Image, target: Image, *, top_row: int) -> list[Array]:
     Returns
     -------
     list of (2,) float array
-        From ``source`` to ``target`` (px); empty where nothing looks alike.
+        From ``source`` to ``target`` (px), the most alike first; empty where nothing looks alike.
     """
     factor = max(1.0, source.shape[1] / _WIDTH)
     size = (round(source.shape[1] / factor), max(8, round((source.shape[0] - top_row) / factor)))
@@ -48,4 +51,8 @@ def find_shifts(source: Image, target: Image, *, top_row: int) -> list[Array]:
             found.append(
                 (float(score[row, column]), factor * np.array([left - column, margin - row], dtype=float))
             )
-    return [shift for _, shift in sorted(found, key=lambda one: -one[0])]
+    distinct: list[Array] = []
+    for _, shift in sorted(found, key=lambda one: -one[0]):
+        if all(np.abs(shift - other).max() > _SAME * source.shape[1] for other in distinct):
+            distinct.append(shift)
+    return distinct[:_MOST]

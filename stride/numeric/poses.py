@@ -129,10 +129,9 @@ def fit_pose(
         weight = _agreement(gap, cov_px2, softness)
         rows = _derive_spots(pose, focal, seen)
         weighed = (weight[:, None, None] * information) @ rows
-        normal = np.tensordot(weighed, rows, axes=((0, 1), (0, 1))) + precision
-        step: Array = np.linalg.solve(
-            normal, np.tensordot(weighed, gap, axes=((0, 1), (0, 1))) - precision @ moved
-        )
+        flat = weighed.reshape(-1, 8).T
+        normal = flat @ rows.reshape(-1, 8) + precision
+        step = np.asarray(np.linalg.solve(normal, flat @ gap.reshape(-1) - precision @ moved), dtype=float)
         moved = moved + step
         pose = Pose(
             turn=turn_by(step[:3]) @ pose.turn, place=pose.place + step[3:6], log_zoom=pose.log_zoom + step[6]
@@ -154,17 +153,15 @@ def _derive_spots(pose: Pose, focal_px: float, targets: Targets) -> Array:
     focal = focal_px * float(np.exp(pose.log_zoom))
     x, y, z = seen[:, 0], seen[:, 1], np.maximum(seen[:, 2], 1e-3)
     u, v = x / z, y / z
+    near, base = targets.nearness, pose.turn
     rows = np.empty((len(seen), 2, 8))
-    rows[:, 0, :3] = np.stack([-u * v, 1 + u * u, -v], axis=1)
-    rows[:, 1, :3] = np.stack([-1 - v * v, u * v, u], axis=1)
-    by_seen = np.zeros((len(seen), 2, 3))
-    by_seen[:, 0, 0] = by_seen[:, 1, 1] = 1.0 / z
-    by_seen[:, 0, 2], by_seen[:, 1, 2] = -u / z, -v / z
-    by_origin = by_seen @ pose.turn
-    rows[:, :, 3:6] = -targets.nearness[:, None, None] * by_origin
-    rows[:, :, 6] = np.stack([u, v], axis=1)
+    rows[:, 0, 0], rows[:, 0, 1], rows[:, 0, 2] = -u * v, 1 + u * u, -v
+    rows[:, 1, 0], rows[:, 1, 1], rows[:, 1, 2] = -1 - v * v, u * v, u
+    by_origin = (base[:2] - np.stack([u, v], axis=1)[:, :, None] * base[2]) / z[:, None, None]
+    rows[:, :, 3:6] = -near[:, None, None] * by_origin
+    rows[:, 0, 6], rows[:, 1, 6] = u, v
     rows[:, :, 7] = rows[:, :, 6] + (by_origin @ targets.by_focal[:, :, None])[:, :, 0]
-    return focal * rows
+    return np.asarray(focal * rows)
 
 
 def _agreement(gap: Array, cov: Array, softness: float) -> Array:

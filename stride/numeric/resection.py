@@ -66,8 +66,8 @@ def resect_views(
         pull = sum_by(sights.view, (weighed @ gap[:, :, None])[:, :, 0], len(start))
         pull[:, 3:6] -= precision[:, 3:6] * (views.place - start.place)
         pull[:, 6] -= precision[:, 6] * (views.log_zoom - start.log_zoom)
-        step: Array = np.linalg.solve(normal, pull[:, :, None])[:, :, 0]
-        views = views.moved(np.zeros(SHARED), step)
+        step = np.linalg.solve(normal, pull[:, :, None])[:, :, 0]
+        views = views.moved(np.zeros(SHARED), np.asarray(step, dtype=float))
     return Resection(views=views, covariance=np.asarray(np.linalg.inv(normal), dtype=float))
 
 

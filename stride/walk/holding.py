@@ -37,6 +37,7 @@ _FEWEST_STILL = 8
 # A new key picture is taken when the view has moved by this share of the picture's width.
 _KEY_STEP = 0.14
 _MOST_KEYS = 64
+_SECOND_EVERY = 2
 _FEWEST = 14
 _FEWEST_ON_FLOOR = 5
 # Columns the picture is thought of in, and how many of them must show agreeing points, in all and on the floor: more
@@ -44,12 +45,14 @@ _FEWEST_ON_FLOOR = 5
 _COLUMNS, _FEWEST_COLUMNS, _FEWEST_LOW_COLUMNS = 12, 7, 5
 # Sharpness against the key picture's below which a picture is blurred, and above which it is clear again.
 _BLURRED, _CLEAR = 0.45, 0.6
-# A view that stays unclear this long (s) is taken as it is.
-_PATIENCE = 1.5
+# A new view must be clear for this long (s) to begin a stretch; one that stays unclear for longer is taken as it is.
+_CLEAR_FOR, _PATIENCE = 0.06, 1.5
 # A new stretch is held against the earlier ones every so many frames, for so many.
 _JOIN_EVERY, _JOIN_WITHIN = 6, 60
 # How well the focal length is known before anything is seen, and at best while following (as a share).
 _FOCAL_ERROR = (0.25, 0.015)
+# It is learned from views turned by at least this share of the width, and else held to this (as a share).
+_FOCAL_STEP, _FIXED = 0.03, 1e-3
 # How fast a lens in the hand moves (distances to the floor, 1/s), and how fast a zoom goes (1/s).
 _SWAY_SPEED = 0.12
 _ZOOM_SPEED = 0.2
@@ -186,8 +189,12 @@ class CameraFollower:
         self._change_key(work, index)
         return followed
 
-    def _active(self) -> list[KeyPicture]:
-        return [self._keys[k] for k in (self._track.primary, self._track.second) if k >= 0]
+    def _active(self, index: int = 0) -> list[KeyPicture]:
+        """The key pictures looked at in a frame: the one before the last only now and then once the last is proven."""
+        primary = self._keys[self._track.primary]
+        if self._track.second < 0 or (index % _SECOND_EVERY and primary.proven().sum() >= 2 * _FEWEST):
+            return [primary]
+        return [primary, self._keys[self._track.second]]
 
     @property
     def _lens(self) -> Lens:
@@ -195,14 +202,16 @@ class CameraFollower:
         return Lens(focal_px=self._focal, middle=np.array([(width - 1) / 2, (height - 1) / 2]))
 
     def _from_frame_to_frame(self, elapsed: float) -> PoseBelief:
+        # A view that has hardly turned says nothing of the focal length, but would take it for an excuse.
+        close = self._view_step(self._keys[self._track.primary], self._track.pose) < _FOCAL_STEP
         return PoseBelief(
             turn=0.03,
             roll=0.006,
             place=_SWAY_SPEED * elapsed,
             log_zoom=_ZOOM_SPEED * elapsed,
-            focal_px=self._focal_known[0],
-            log_focal=self._focal_known[1],
-            softness_px=(6.0, 2.5, 1.5, 1.5),
+            focal_px=self._focal if close else self._focal_known[0],
+            log_focal=_FIXED if close else self._focal_known[1],
+            softness_px=(4.0, 2.0, 1.5),
         )
 
     def _in_a_jump(self) -> PoseBelief:
@@ -221,16 +230,19 @@ class CameraFollower:
         self, work: Image, index: int, guess: Pose, belief: PoseBelief, *, share: float = 0.4
     ) -> _Found | None:
         """Find the active key pictures' points and the pose they agree on; None where they do not support one."""
-        tries = look_for(work, self._active(), guess, self._lens, index)
+        tries = look_for(work, self._active(index), guess, self._lens, index)
         similar = tries.similar
         if similar.sum() < _FEWEST:
             return None
         trust = self._trust(tries, similar)[similar]
+        found = tries.sightings.xy_px[similar]
+        # Where most of them went, so that neither a poor guess nor the animal decides what is fitted to.
+        common = find_common_shift(found - tries.guess_px[similar], trust, reach_px=2.5)
         fitted = fit_pose(
-            guess,
+            _shifted(guess, common, self._focal),
             self._focal,
             take_targets(tries.targets, similar),
-            tries.sightings.xy_px[similar] - self._lens.middle,
+            found - self._lens.middle,
             tries.cov_px2[similar] / trust[:, None, None] ** 2,
             belief,
         )
@@ -242,7 +254,7 @@ class CameraFollower:
         return _Found(tries=tries, good=good, pose=fitted.pose)
 
     def _learn_focal(self, fitted: FittedPose, good: int) -> None:
-        if good < 2 * _FEWEST:
+        if good < 2 * _FEWEST or fitted.log_focal_error < 2 * _FIXED:
             return
         self._focal = float(np.clip(fitted.focal_px / max(self._work_size), 0.4, 3.0)) * max(self._work_size)
         # Neighbouring frames see the same points with the same errors: they do not add up.
@@ -287,7 +299,7 @@ class CameraFollower:
         """Follow the active key pictures' points coarsely from a picture of known pose, then look for them as usual."""
         lens = self._lens
         targets, spots, votes = [], [], []
-        for key in self._active():
+        for key in self._active(index):
             every = key.targets(lens)
             xy = project_points(from_pose, lens.focal_px, every) + lens.middle
             awake = ((xy > 4) & (xy < np.array(self._work_size) - 4)).all(axis=1) & key.awake(index)
@@ -313,7 +325,7 @@ class CameraFollower:
     def _accept(self, found: _Found, index: int) -> Followed:
         tries, good = found.tries, found.good
         landmark = np.empty(len(good), np.int32)
-        for k, key in enumerate(self._active()):
+        for k, key in enumerate(self._active(index)):
             own = tries.key == k
             key.note(tries.number[own], good[own])
             landmark[own] = key.first_landmark + tries.number[own]
@@ -378,7 +390,8 @@ class CameraFollower:
 
     def _lose(self, work: Image, index: int) -> Followed:
         track, key = self._track, self._keys[self._track.primary]
-        track.lost, track.lost_since, track.clear_frames = True, self._times[-1], 0
+        track.lost, track.next_try = True, 0.0
+        track.lost_since = track.clear_since = self._times[-1]
         if self._clearness(work) < _BLURRED:
             track.loss = "blurred"
         elif len(make_key(work, index, 0, self._floor_row, ORIGIN).patches) < 0.4 * len(key.patches):
@@ -395,18 +408,22 @@ class CameraFollower:
 
     def _recover(self, work: Image, index: int) -> Followed:
         """Find the scene again by its key pictures, or begin a new stretch in another scene."""
-        track = self._track
+        track, t = self._track, self._times[-1]
+        lost = Followed(stretch=-1, loss=track.loss)
+        if t < track.next_try:
+            return lost
+        track.next_try = t + _pause(t - track.lost_since)
         keys = sorted(range(len(self._keys)), key=lambda k: (k != track.primary, -k))
-        again = self._find_again(work, index, keys[:6])
+        again = self._find_again(work, index, keys[:4])
         if again is not None:
             return again
-        if self._clearness(work) > _CLEAR:
-            track.clear_frames += 1
-        waited = self._times[-1] - track.lost_since
-        if (track.clear_frames >= 3 or waited > _PATIENCE) and self._start_stretch(work, index):
-            track.restart(ORIGIN, self._times[-1])
+        if self._clearness(work) < _CLEAR:
+            track.clear_since = t
+        settled = t - track.clear_since > _CLEAR_FOR or t - track.lost_since > _PATIENCE
+        if settled and self._start_stretch(work, index):
+            track.restart(ORIGIN, t)
             return Followed(stretch=self._stretch)
-        return Followed(stretch=-1, loss=track.loss)
+        return lost
 
     def _find_again(self, work: Image, index: int, keys: list[int]) -> Followed | None:
         """Take up the first of some key pictures whose floor is seen in this frame."""
@@ -462,7 +479,8 @@ class _Track:
     lost: bool = False
     loss: Loss = "cut"
     lost_since: float = 0.0
-    clear_frames: int = 0
+    clear_since: float = 0.0
+    next_try: float = 0.0
 
     def stand(self, pose: Pose, t: float) -> None:
         self.pose, self.turning, self.t = pose, np.zeros(3), t
@@ -491,6 +509,11 @@ class _Found:
     tries: Tries
     good: NDArray[np.bool_]
     pose: Pose
+
+
+def _pause(lost_for: float) -> float:
+    """How long to wait (s) before a scene lost for so long (s) is looked for again; at first in every frame."""
+    return 0.0 if lost_for < 0.15 else 0.15 if lost_for < 1.0 else 0.5
 
 
 def _shifted(pose: Pose, shift_px: Array, focal_px: float) -> Pose:

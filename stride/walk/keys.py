@@ -31,7 +31,7 @@ LEVEL = np.array([0.0, 1.0, 0.0])
 _CELLS = 16
 _PER_CELL = (3, 1)
 # Points looked for in each frame, of the key picture in use and of the one before it: on the floor and above it.
-_MOST = ((44, 16), (32, 10))
+_MOST = ((40, 14), (28, 8))
 # Correlation, and share of the slopes' energy left in any direction, from which a place shows the point looked for.
 _ALIKE, _SHARP = 0.6, 0.3
 # A point missed so often in a row is only tried now and then; one that never fitted is given up.

@@ -34,8 +34,8 @@ _ZOOM_ERROR, _ZOOMED_ERROR, _ZOOM = 0.002, 0.05, 0.03
 _ZOOMS_FOR = 0.25
 # Errors that neighbouring sights share make the formal error this much too small. Measured on rendered clips.
 _SHARED_ERRORS = 1.8
-# What a phone's lens still bends: error of the map per radian turned, as a share of the width. It is what a first radial
-# coefficient of 0.0025 at the half width does.
+# What a phone's lens still bends: error of the map per radian turned, as a share of the width. It is what a first
+# radial coefficient of 0.0025 at the half width does.
 _LENS = 4e-4
 # A still picture is known to this (px), and a frame is not held where its map is worse than this share of the width.
 _STILL_ERROR_PX = 0.05
@@ -231,7 +231,10 @@ class _Settling:
         seen = np.array([len(self.record.frames[i].landmark) for i in self.frames])
         rich = np.flatnonzero(seen >= _FEWEST_SIGHTS)
         spread = np.linspace(0, len(rich) - 1, max(6, _MOST_VIEWS - len(self.key_frames))).round().astype(int)
-        chosen = np.unique(np.r_[self.key_frames, rich[np.unique(spread)], self.reference])
+        # Of neighbours the one that sees most: it ties two key pictures together.
+        near = np.clip(np.unique(spread)[:, None] + np.arange(-1, 2), 0, len(rich) - 1)
+        best = rich[near[np.arange(len(near)), seen[rich[near]].argmax(axis=1)]]
+        chosen = np.unique(np.r_[self.key_frames, best, self.reference])
         position = np.full(len(self.frames), -1)
         position[chosen] = np.arange(len(chosen))
         landmarks, sights = self._meet(chosen, position)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import cv2
 import numpy as np
@@ -83,7 +84,7 @@ def _paint(what: Film, t: float, floor: Array, wall: Array, coat: Array) -> Arra
     strips = 1 if not what.readout else 18
     picture = np.empty((height, width))
     edges = np.linspace(0, height, strips + 1).round().astype(int)
-    for first, last in zip(edges[:-1], edges[1:], strict=True):
+    for first, last in pairwise(edges):
         late = what.readout * (0.5 * (first + last) / height - 0.5)
         picture[first:last] = _paint_rows(what, t + late, floor, wall, coat, first, last)
     return picture
