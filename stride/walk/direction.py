@@ -43,8 +43,9 @@ def find_direction(marks: Marks) -> Direction:
     if fore.any() and not fore.all():
         columns.append(fore.astype(float))
     if len(columns) > 1 and len(x) >= len(columns):
-        slope = np.linalg.lstsq(np.column_stack(columns), x, rcond=None)[0][-1]
-        if abs(slope) > 5:
+        solved, _, rank, _ = np.linalg.lstsq(np.column_stack(columns), x, rcond=None)
+        slope = solved[-1]
+        if rank == len(columns) and abs(slope) > 5:
             return "left_to_right" if slope > 0 else "right_to_left"
     raise MarksError(
         f"The {len(hooves)} marked hooves do not tell which way the animal walks.",

@@ -30,6 +30,8 @@ _LEAST_SAME, _MOST_SAME = 0.60, 0.93
 _LIKE = 0.60
 # A toe that moves by more than this from one frame to the next has left the floor (hoof lengths).
 _LEAVING = 0.06
+# A hoof turned by less than this (rad) may still be standing flat.
+_TURNED = 0.06
 # A standing hoof hidden by another leg is waited for this long (s); one in the air only so many frames.
 _WAIT_STANDING = 0.9
 _LOST_FRAMES = 4
@@ -200,6 +202,9 @@ def find_clear(pictures: Sequence[Picture], marked: Picture, xy_px: Array, shape
     )
     alike = correlate_looks(looks, weight)
     own = next(number for number, one in enumerate(pictures) if one is marked)
+    # Its likeness to itself must not speak for it.
+    others = np.arange(len(pictures)) != own
+    alike[own, own] = float(np.median(alike[own, others])) if others.any() else 1.0
     score = alike[own] + np.quantile(alike, 0.75, axis=1)
     return pictures[int(score.argmax())]
 
@@ -243,7 +248,7 @@ class _Watch:
     def look(self, picture: Picture, *, just_seen: bool) -> float | None:
         """Whether the hoof is seen standing here: its variance, or None."""
         place = self.place_in(picture)
-        if self.angle == 0.0:
+        if abs(self.angle) < _TURNED:
             found = self._try(picture, place, self._anchor, self._same)
             if found is not None and not just_seen:
                 # The hind hoof may land where the fore hoof has stood, looking like it, but never on the same spot.
@@ -254,6 +259,7 @@ class _Watch:
                 recent = self._cut(self._before, self._place)
                 found = self._try(picture, place, recent, 0.5 * (1 + self._same))
             if found is not None:
+                self.angle = 0.0
                 return self._take(picture, found)
         return self._look_turning(picture, place) if just_seen and self._heel_rises else None
 

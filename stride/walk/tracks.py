@@ -144,7 +144,9 @@ class HoofFollower:
         self._kept.append(Picture(index=frame.index, t=frame.t, luma=band, to_first=to_first))
         for mark in self._due.pop(frame.index - _AHEAD, []):
             self._anchor(mark)
-        while len(self._kept) > self._room or self._kept[-1].t - self._kept[0].t > _KEPT_TIME:
+        while len(self._kept) > self._room or (
+            self._kept[-1].t - self._kept[0].t > _KEPT_TIME and len(self._kept) > 2 * _AHEAD
+        ):
             leaving = self._kept[0].index
             for state in self._limbs.values():
                 if state.waiting and state.anchors[-1].frame <= leaving:
@@ -434,7 +436,7 @@ def _keep_between(xy: Array, seen: NDArray[np.bool_], hoof_px: float) -> Array:
 def _fuse(
     place: Array, variance: Array, trusted: NDArray[np.bool_], own: Array, shape: HoofShape
 ) -> tuple[Array, Array, Array]:
-    """Weighted mean of the paths in each frame; unseen where paths disagree and none is beyond doubt."""
+    """Weighted mean of the paths in each frame, of the firm ones where there are any; unseen where they disagree."""
     any_trusted = trusted.any(axis=0)
     usable = np.isfinite(variance) & (trusted | ~any_trusted)
     total = np.where(usable, variance + own[:, None], np.inf)
@@ -444,7 +446,7 @@ def _fuse(
     safe = np.where(seen, sum_weight, 1.0)
     xy = np.nansum(weight[..., None] * np.nan_to_num(place), axis=0) / safe[:, None]
     apart = np.where(usable, np.hypot(*np.moveaxis(np.nan_to_num(place) - xy, -1, 0)), 0.0).max(axis=0)
-    seen &= any_trusted | (apart < max(3.0, 0.3 * shape.length_px))
+    seen &= apart < max(3.0, 0.3 * shape.length_px)
     frame_weight = np.where(usable, 1.0 / np.where(usable, variance, np.inf), 0.0).sum(axis=0)
     var = np.where(seen, 1.0 / np.where(seen & (frame_weight > 0), frame_weight, 1.0), np.inf)
     share = weight / safe
