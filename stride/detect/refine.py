@@ -72,14 +72,18 @@ class Footfall:
 class FittedGait:
     """A walk with its stances, those not seen in the strip too.
 
-    ``score`` tells how much of the strip it explains, less what it costs to be ``odd``: how unlike a walking animal its
-    numbers are.
+    ``explained`` tells how much of the strip it fills, less what it finds empty; ``odd`` how unlike a walking animal
+    its numbers are; ``score`` is the one less the cost of the other.
     """
 
     gait: Gait
     footfalls: tuple[Footfall, ...]
-    score: float
+    explained: float
     odd: float
+
+    @property
+    def score(self) -> float:
+        return self.explained - _ODDITY_COST * self.odd
 
 
 def fit_gait(occupancy: Occupancy, gait: Gait) -> FittedGait | None:
@@ -106,13 +110,12 @@ def fit_gait(occupancy: Occupancy, gait: Gait) -> FittedGait | None:
         if len(good) < 4:
             return None
         gait = _fit_together(gait, good)
-    score = sum(
+    explained = sum(
         (one.fit - WORTH) * weigh(one.stride_px, one.stride_time, occupancy.view_width)
         for one in footfalls
         if one.seen > LEAST_SEEN
     )
-    odd = _measure_oddity(gait)
-    return FittedGait(gait=gait, footfalls=tuple(footfalls), score=score - _ODDITY_COST * odd, odd=odd)
+    return FittedGait(gait=gait, footfalls=tuple(footfalls), explained=explained, odd=_measure_oddity(gait))
 
 
 def agree(one: FittedGait, other: FittedGait) -> float:

@@ -14,8 +14,8 @@ _SHORTEST_CLIP = 1.6
 _LEAST_TRAVEL = 0.25
 # A walk explains its stances at least so well on average, and has at least so many.
 _LEAST_MEAN_FIT, _LEAST_STANCES = 0.5, 6
-# A second animal explains what the first one leaves about as well as an animal alone.
-_OTHER_MEAN_FIT, _OTHER_SCORE = 0.65, 2.0
+# A second animal, even one that is only partly seen, explains what the first one leaves this well and this much.
+_OTHER_MEAN_FIT, _OTHER_EXPLAINED = 0.65, 3.0
 # Delay of the answering hind foot, in stride times, below which a gait is no walk.
 _LEAST_DELAY = 0.64
 
@@ -89,12 +89,9 @@ def check_alone(other: FittedGait | None) -> None:
     other : FittedGait or None
         The best walk in what the first one leaves of the strip.
     """
-    if (
-        other is not None
-        and is_walk(other)
-        and mean_fit(other) >= _OTHER_MEAN_FIT
-        and other.score >= _OTHER_SCORE
-    ):
+    if other is None or not is_walk(other):
+        return
+    if mean_fit(other) >= _OTHER_MEAN_FIT and other.explained >= _OTHER_EXPLAINED:
         raise RefusedError(
             "Two animals walk through the picture, and it cannot be told which one is to be measured.",
             "Film one animal at a time, cut the clip to one of them, or mark its hooves by hand.",

@@ -23,8 +23,8 @@ from .finder import Finding, FoundStance
 from .gait import FEET, STRIDE_IN_HOOVES, TROT, WALK, Pattern
 from .landings import measure_stir
 from .occupancy import Occupancy
-from .refine import FittedGait, agree, fit_gait
-from .refusals import check_alone, check_motion, check_strides, is_walk, refuse_no_walk
+from .refine import LEAST_FIT, LEAST_SEEN, FittedGait, agree, fit_gait
+from .refusals import check_alone, check_motion, check_strides, is_walk, mean_fit, refuse_no_walk
 from .search import guess_gaits
 from .toes import Toe, find_toes
 
@@ -41,6 +41,10 @@ _LEAST_CONFIDENCE, _UNSURE = 0.5, 0.8
 # Depths of the two sides closer than this cannot surely be told apart (hoof lengths).
 _SIDES_APART = 0.25
 _LEAST_KNOWN = 0.4
+# A second animal is looked for where so much of the strip is left unexplained, in bars at least so large.
+_LEFT_OVER, _FOOT_AREA = 0.35, 30
+# A walk so clear needs no second reading of the strip: mean fit, oddity, stances.
+_CLEAR_FIT, _CLEAR_ODDITY, _CLEAR_STANCES = 0.85, 8.0, 10
 
 
 class StripFinder:
@@ -87,19 +91,33 @@ class StripFinder:
         chances = believe_stances(toes, stir, belief)
         sure = [(toe, float(one)) for toe, one in zip(toes, chances, strict=True) if one >= _LEAST_CONFIDENCE]
         check_strides([toe for toe, _ in sure])
-        check_alone(scene.without(fitted).fit(WALK, (1, -1)))
+        rest = scene.without(fitted)
+        if rest.strength > _LEFT_OVER * scene.strength:
+            check_alone(rest.fit(WALK, (1, -1)))
         return _report(scene, fitted, belief, sure, camera, self._size)
 
 
 def _find_walk(first: Scene, headings: Sequence[int]) -> tuple[Scene, FittedGait | None, float]:
     """The best walk over several thresholds, the scene it was found in, and how far it can be believed."""
-    scenes = [first, *(first.with_threshold(factor) for factor in _THRESHOLDS)]
-    walks = [(scene, fit) for scene in scenes if (fit := scene.fit(WALK, headings)) is not None]
+    fitted = first.fit(WALK, headings)
+    if fitted is not None and _is_clear(fitted):
+        return first, fitted, believe_walk(fitted, agreement=1.0)
+    walks = [] if fitted is None else [(first, fitted)]
+    for factor in _THRESHOLDS:
+        scene = first.with_threshold(factor)
+        other = scene.fit(WALK, headings)
+        if other is not None:
+            walks.append((scene, other))
     if not walks:
         return first, None, 0.0
     scene, best = max(walks, key=lambda one: one[1].score)
-    others = [agree(best, fit) for other, fit in walks if other is not scene]
-    return scene, best, believe_walk(best, max(others, default=0.0))
+    agreement = max((agree(best, other) for _, other in walks if other is not best), default=0.0)
+    return scene, best, believe_walk(best, agreement)
+
+
+def _is_clear(fitted: FittedGait) -> bool:
+    seen = sum(one.fit > LEAST_FIT and one.seen > LEAST_SEEN for one in fitted.footfalls)
+    return mean_fit(fitted) >= _CLEAR_FIT and fitted.odd <= _CLEAR_ODDITY and seen >= _CLEAR_STANCES
 
 
 class Scene:
@@ -123,6 +141,11 @@ class Scene:
         seen = (band.pixels[:, ::4] > 0).mean(axis=1) > 0.7
         levels = find_levels(self._bars, slope, middle)
         self.occupancy = Occupancy(standing, seen, slope, band.view_width, levels)
+
+    @property
+    def strength(self) -> float:
+        """Area of the bars that could be feet (band px × pictures)."""
+        return float(sum(bar.area for bar in self._bars if bar.upright > 0.3 and bar.area >= _FOOT_AREA))
 
     def fit(self, pattern: Pattern, headings: Sequence[int]) -> FittedGait | None:
         """The walk that explains the strip best."""

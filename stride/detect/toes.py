@@ -32,6 +32,8 @@ _SHIFT_COST = 0.15
 _ROUNDS = 4
 # Rows about the expected sole in which the toe is looked for, in hoof lengths.
 _TOE_ABOVE, _TOE_BELOW = 0.45, 0.35
+# Floor that must be in view ahead of a toe tip, in hoof lengths.
+_ROOM_AHEAD = 0.6
 # A stance too weak in the strip is taken if it looks like the others of its foot.
 LEAST_LIKENESS = 0.55
 
@@ -122,7 +124,15 @@ def find_toes(standing: Standing, occupancy: Occupancy, fitted: FittedGait) -> l
             weak = [cut for cut in cuts if cut.footfall.fit <= LEAST_FIT]
             groups.append(_Group(strong=strong, weak=weak, shifts=shifts, mean=mean))
     tips = _read_tips([group.mean for group in groups], window)
-    return [toe for group, tip in zip(groups, tips, strict=True) for toe in _place(group, tip, window)]
+    toes = [toe for group, tip in zip(groups, tips, strict=True) for toe in _place(group, tip, window)]
+    # A hoof at the edge of the picture may end beyond it.
+    room = _ROOM_AHEAD * window.hoof
+    return [toe for toe in toes if room <= _to_edge(toe, window.heading, occupancy.width)]
+
+
+def _to_edge(toe: Toe, heading: int, width: int) -> float:
+    """Columns from a toe tip to the edge of the band ahead of it."""
+    return float(width - 1 - toe.xy[0] if heading > 0 else toe.xy[0])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -33,7 +33,7 @@ def fitted_walk(fit=0.95, odd=2.0, score=8.0, pattern=None, **gait_options):
         )
         for foot, number, toe, level, start, end in true_stances(gait, 5.0, 320)
     )
-    return FittedGait(gait=gait, footfalls=footfalls, score=score, odd=odd)
+    return FittedGait(gait=gait, footfalls=footfalls, explained=score + 0.15 * odd, odd=odd)
 
 
 def toes_of(fitted, likeness=0.8):

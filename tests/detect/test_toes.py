@@ -57,7 +57,12 @@ def paint(heading=1, shift=0.0, missing=(), stays=()):
         hoof=gait.hoof_px,
     )
     occupancy = Occupancy(standing, np.ones((count, WIDTH), dtype=bool), 0.0, WIDTH, (70.0, 90.0))
-    return gait, standing, occupancy, FittedGait(gait=gait, footfalls=tuple(footfalls), score=9.0, odd=1.0)
+    return (
+        gait,
+        standing,
+        occupancy,
+        FittedGait(gait=gait, footfalls=tuple(footfalls), explained=9.0, odd=1.0),
+    )
 
 
 def errors(gait, toes):
