@@ -63,12 +63,18 @@ class Occupancy:
             sums[1, k] = _integrate(near)
             sums[0, k] = _integrate(near & (above <= self.tolerance))
         self._at, self._nearer = sums[0].ravel(), sums[1].ravel()
+        self._in_view = seen
         self._seen = _integrate(seen).ravel()
 
     @property
     def duration(self) -> float:
         """Of the strip (s)."""
         return self.pictures * STEP
+
+    def in_view(self, picture: int, column: float) -> bool:
+        """Whether the camera looked at a column in a picture."""
+        inside = 0 <= round(column) < self.width
+        return inside and bool(self._in_view[picture, round(column)])
 
     def cover(
         self, level: Array, left: Array, right: Array, start: Array, end: Array, *, nearer: bool = False

@@ -126,13 +126,8 @@ def find_toes(standing: Standing, occupancy: Occupancy, fitted: FittedGait) -> l
     tips = _read_tips([group.mean for group in groups], window)
     toes = [toe for group, tip in zip(groups, tips, strict=True) for toe in _place(group, tip, window)]
     # A hoof at the edge of the picture may end beyond it.
-    room = _ROOM_AHEAD * window.hoof
-    return [toe for toe in toes if room <= _to_edge(toe, window.heading, occupancy.width)]
-
-
-def _to_edge(toe: Toe, heading: int, width: int) -> float:
-    """Columns from a toe tip to the edge of the band ahead of it."""
-    return float(width - 1 - toe.xy[0] if heading > 0 else toe.xy[0])
+    room = fitted.gait.heading * _ROOM_AHEAD * window.hoof
+    return [toe for toe in toes if occupancy.in_view(toe.picture, float(toe.xy[0]) + room)]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
