@@ -41,7 +41,7 @@ _ORDER = {
     """,
     "imaging": "locate flow overlap strip standing",
     "walk": """
-        limbs settings clip camera keys followed losses settling holding marks ground
+        limbs settings clip camera keys followed losses settling tracing holding marks ground
         following anchors direction tracks prints levelling lifts
         trackway strides positions timing steps support measures
         verdict terms wording odds cautions judgement

@@ -13,8 +13,8 @@ from .views import SHARED, VIEW, Landmarks, Sights, Views, whitening
 
 Array = NDArray[np.float64]
 
-_ROUNDS = 4
-_SOFT = 3.0
+# Misfit, in standard errors, at which a sight counts a quarter, one value for each step.
+_SOFT = (24.0, 10.0, 4.0, 3.0, 3.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,10 +57,10 @@ def resect_views(
     precision[:, :3], precision[:, 3:6], precision[:, 6] = 1e-2, place_error**-2.0, zoom_error**-2.0
     views = start
     normal = np.zeros((len(start), VIEW, VIEW))
-    for _ in range(_ROUNDS):
+    for soft in _SOFT:
         gap, rows = _derive_view(views, sights, origin, nearness)
         gap, rows = (whiten @ gap[:, :, None])[:, :, 0], whiten @ rows
-        weight = 1.0 / (1 + (gap**2).sum(axis=1) / _SOFT**2) ** 2
+        weight = 1.0 / (1 + (gap**2).sum(axis=1) / soft**2) ** 2
         weighed = (rows * weight[:, None, None]).transpose(0, 2, 1)
         normal = sum_by(sights.view, weighed @ rows, len(start)) + precision[:, :, None] * np.eye(VIEW)
         pull = sum_by(sights.view, (weighed @ gap[:, :, None])[:, :, 0], len(start))

@@ -234,7 +234,9 @@ class _Settling:
         # Of neighbours the one that sees most: it ties two key pictures together.
         near = np.clip(np.unique(spread)[:, None] + np.arange(-1, 2), 0, len(rich) - 1)
         best = rich[near[np.arange(len(near)), seen[rich[near]].argmax(axis=1)]]
-        chosen = np.unique(np.r_[self.key_frames, best, self.reference])
+        # The last key picture is seen in few frames, and its points still need to be seen more than once.
+        end = np.linspace(self.key_frames[-1], len(self.frames) - 1, 4).astype(int)[1:]
+        chosen = np.unique(np.r_[self.key_frames, best, self.reference, end[seen[end] >= _FEWEST_SIGHTS]])
         position = np.full(len(self.frames), -1)
         position[chosen] = np.arange(len(chosen))
         landmarks, sights = self._meet(chosen, position)
