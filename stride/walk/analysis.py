@@ -209,8 +209,8 @@ def measure_tracks(
     length = find_display_length(prints, strides, ground, trackway.heading)
     measures = measure_all(trackway, measure_lifts(tracks, prints, camera, ground, length))
     verdict = judge(measures, settings)
-    if found is not None:
-        verdict = replace(verdict, cautions=found.cautions() + verdict.cautions)
+    first = (*(found.cautions() if found is not None else ()), *camera.notes)
+    verdict = replace(verdict, cautions=first + verdict.cautions)
     return Analysis(
         clip=clip,
         camera=camera,

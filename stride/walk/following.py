@@ -202,9 +202,6 @@ def find_clear(pictures: Sequence[Picture], marked: Picture, xy_px: Array, shape
     )
     alike = correlate_looks(looks, weight)
     own = next(number for number, one in enumerate(pictures) if one is marked)
-    # Its likeness to itself must not speak for it.
-    others = np.arange(len(pictures)) != own
-    alike[own, own] = float(np.median(alike[own, others])) if others.any() else 1.0
     score = alike[own] + np.quantile(alike, 0.75, axis=1)
     return pictures[int(score.argmax())]
 

@@ -446,7 +446,7 @@ def _fuse(
     safe = np.where(seen, sum_weight, 1.0)
     xy = np.nansum(weight[..., None] * np.nan_to_num(place), axis=0) / safe[:, None]
     apart = np.where(usable, np.hypot(*np.moveaxis(np.nan_to_num(place) - xy, -1, 0)), 0.0).max(axis=0)
-    seen &= apart < max(3.0, 0.3 * shape.length_px)
+    seen &= any_trusted | (apart < max(3.0, 0.3 * shape.length_px))
     frame_weight = np.where(usable, 1.0 / np.where(usable, variance, np.inf), 0.0).sum(axis=0)
     var = np.where(seen, 1.0 / np.where(seen & (frame_weight > 0), frame_weight, 1.0), np.inf)
     share = weight / safe

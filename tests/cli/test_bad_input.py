@@ -326,7 +326,7 @@ def mark_swings_only(place: Place) -> None:
         (keep_only("left_hind", "right_fore"), "Only left hind, right fore"),
         (freeze, "No stride was seen"),
         (keep_the_first_stances, "No stride was seen"),
-        (mark_swings_only, "does not walk in view"),
+        (mark_swings_only, "two stances of the same foot"),
     ],
     ids=[
         "frozen, no hoof marked",
