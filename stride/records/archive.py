@@ -152,6 +152,8 @@ def _write_camera(camera: CameraMotion) -> Document:
         "moving": camera.moving,
         "residual_px": camera.residual_px.tolist(),
         "held": camera.held.tolist(),
+        "held_frame": camera.held_frame,
+        "notes": list(camera.notes),
     }
     if camera.moving:
         document["to_first"] = camera.to_first.reshape(-1, 9).tolist()
@@ -159,7 +161,8 @@ def _write_camera(camera: CameraMotion) -> Document:
 
 
 def _read_camera(node: Node, frames: int) -> CameraMotion:
-    f = node.fields(("moving", "residual_px", "held", "to_first"), required=("moving", "residual_px", "held"))
+    needed = ("moving", "residual_px", "held", "held_frame", "notes")
+    f = node.fields((*needed, "to_first"), required=needed)
     moving = f["moving"].one_of((True, False))
     residual, held = (
         _read_array(f["residual_px"], (frames,)),
@@ -172,7 +175,14 @@ def _read_camera(node: Node, frames: int) -> CameraMotion:
     maps = (
         _read_array(f["to_first"], (frames, 9)).reshape(-1, 3, 3) if moving else still_camera(frames).to_first
     )
-    return CameraMotion(to_first=maps, residual_px=residual, held=held, moving=moving)
+    return CameraMotion(
+        to_first=maps,
+        residual_px=residual,
+        held=held,
+        moving=moving,
+        held_frame=f["held_frame"].whole(),
+        notes=f["notes"].each(_read_sentence),
+    )
 
 
 def _write_ground(ground: Ground) -> Document:
