@@ -43,6 +43,8 @@ _SIDES_APART = 0.25
 _LEAST_KNOWN = 0.4
 # A second animal is looked for where so much of the strip is left unexplained, in bars at least so large.
 _LEFT_OVER, _FOOT_AREA = 0.35, 30
+# Depth about the feet within which the strip is shown (hoof lengths).
+_SHOWN_ABOUT = 0.6
 # A walk so clear needs no second reading of the strip: mean fit, oddity, stances.
 _CLEAR_FIT, _CLEAR_ODDITY, _CLEAR_STANCES = 0.85, 8.0, 10
 
@@ -198,7 +200,7 @@ def _report(
         near_side=near,
         confidence=belief,
         notes=_advise(scene, fitted, stances),
-        strip=_show_strip(scene),
+        strip=_show_strip(scene, fitted),
     )
 
 
@@ -245,12 +247,17 @@ def _advise(scene: Scene, fitted: FittedGait, stances: Sequence[FoundStance]) ->
     return tuple(notes)
 
 
-def _show_strip(scene: Scene) -> GroundStrip:
+def _show_strip(scene: Scene, fitted: FittedGait) -> GroundStrip:
+    """What stood at about the depth of the feet."""
     band, occupancy, lowest = scene.band, scene.occupancy, scene.standing.lowest
-    stood = lowest >= 0
     columns = np.arange(band.width, dtype=float)
     slant = occupancy.slope * (columns - occupancy.middle)
-    level = np.where(stood, lowest - slant, np.nan)
-    middle = float(np.median(level[stood])) if stood.any() else 0.0
+    level = np.where(lowest >= 0, lowest - slant, np.nan)
+    feet = fitted.gait.level[:, 0]
+    spare = _SHOWN_ABOUT * fitted.gait.hoof_px
+    shown = (level > feet.min() - spare) & (level < feet.max() + spare)
+    middle = float(feet.mean())
     line = apply_homography(band.to_held, np.column_stack([columns, middle + slant]))
-    return GroundStrip(t=band.t, line_px=line, nearness=(level - middle) * band.reduction)
+    return GroundStrip(
+        t=band.t, line_px=line, nearness=np.where(shown, (level - middle) * band.reduction, np.nan)
+    )
