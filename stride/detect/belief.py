@@ -18,22 +18,20 @@ Array = NDArray[np.float64]
 # Weights of a logistic regression on rendered walks, whole and spoilt by noise, blur, low contrast and posts. Of a
 # stance: constant, fit, likeness, log of the stir as it landed and as it left. Of a walk: constant, mean fit, oddity,
 # how far it is borne out at other thresholds.
-_STANCE: Final = np.array([-1.0, 2.0, 3.0, 1.0, 1.0])
-_WALK: Final = np.array([-3.0, 6.0, -0.2, 2.0])
+_STANCE: Final = np.array([-0.4, 1.2, 3.6, 1.7, 0.7])
+_WALK: Final = np.array([-0.6, 2.8, -0.10, 2.15])
 # A foot alone of its kind looks like no other; it is believed as one that looks fairly alike.
 _ALONE: Final = 0.5
 _LEAST_STIR: Final = 0.03
 
 
-def believe_stances(toes: Sequence[Toe], stir: Stir, walk: float) -> Array:
-    """Probability that each found stance is right: that its limb stood there, its toe tip within half a hoof.
+def believe_stances(toes: Sequence[Toe], stir: Stir) -> Array:
+    """Probability that each stance of a right walk is right: the limb stood there, its toe tip within half a hoof.
 
     Parameters
     ----------
     toes : sequence of Toe
     stir : Stir
-    walk : float
-        Probability that the walk they belong to is right.
 
     Returns
     -------
@@ -53,7 +51,7 @@ def believe_stances(toes: Sequence[Toe], stir: Stir, walk: float) -> Array:
             for toe, landing, leaving in zip(toes, stir.landing, stir.leaving, strict=True)
         ]
     )
-    return walk * _logistic(features @ _STANCE)
+    return _logistic(features @ _STANCE)
 
 
 def believe_walk(fitted: FittedGait, agreement: float) -> float:

@@ -30,7 +30,8 @@ class FoundStance:
     frames : (int, int)
         First and last frame in which the hoof stands, to about a tenth of a second.
     confidence : float
-        Probability that this limb really stood there, its toe tip within half a hoof.
+        Probability that the hoof really stood there, its toe tip within half a hoof, given that the walk as a whole
+        is right.
     """
 
     mark: HoofMark

@@ -13,9 +13,11 @@ _SHORTEST_CLIP = 1.6
 # What walks past moves through at least this share of the picture's width.
 _LEAST_TRAVEL = 0.25
 # A walk explains its stances at least so well on average, and has at least so many.
-_LEAST_MEAN_FIT, _LEAST_STANCES = 0.5, 6
+_LEAST_MEAN_FIT, _LEAST_STANCES = 0.6, 6
 # A second animal, even one that is only partly seen, explains what the first one leaves this well and this much.
 _OTHER_MEAN_FIT, _OTHER_EXPLAINED = 0.65, 3.0
+# How much more a trot must explain than a walk.
+_TROT_MARGIN = 2.5
 # Delay of the answering hind foot, in stride times, below which a gait is no walk.
 _LEAST_DELAY = 0.64
 
@@ -64,12 +66,16 @@ def mean_fit(fitted: FittedGait) -> float:
 
 
 def refuse_no_walk(trot: FittedGait | None, walk: FittedGait | None) -> RefusedError:
-    """Why no walk was found, by whether a trot explains the clip better."""
-    if (
-        trot is not None
-        and mean_fit(trot) >= _LEAST_MEAN_FIT
-        and trot.score > max(1.0, walk.score if walk else 0.0)
-    ):
+    """Why no walk was found.
+
+    Parameters
+    ----------
+    trot, walk : FittedGait or None
+        The best trot and the best walk among feet that stand shortly: the short stances of a trot fit into those of a
+        walk, so a trot must explain clearly more.
+    """
+    more = 0.0 if trot is None else trot.score - max(0.0, walk.score if walk else 0.0)
+    if trot is not None and mean_fit(trot) >= _LEAST_MEAN_FIT and more > _TROT_MARGIN:
         return RefusedError(
             "The animal trots: its diagonal feet land together, and overreach is read at a walk.",
             "Film it again at a calm walk.",

@@ -36,8 +36,8 @@ _MOST_GUESSES = 6
 _THRESHOLDS = (2.0, 4.0)
 # Part of the strip about a found stance that a second animal cannot have, in hoof lengths and stride times.
 _TAKEN_AHEAD, _TAKEN_BEHIND, _TAKEN_TIME = 0.8, 2.2, 0.15
-# Below the first a stance is not reported; below the second it is reported as unsure.
-_LEAST_CONFIDENCE, _UNSURE = 0.5, 0.8
+# Below the first a walk is refused; below the second a stance is not reported; below the third it is called unsure.
+_LEAST_BELIEF, _LEAST_CONFIDENCE, _UNSURE = 0.7, 0.5, 0.8
 # Depths of the two sides closer than this cannot surely be told apart (hoof lengths).
 _SIDES_APART = 0.25
 _LEAST_KNOWN = 0.4
@@ -86,11 +86,12 @@ class StripFinder:
         check_motion(float(band.t[-1]), floor.travel)
         first = Scene(band, floor, find_standing(band, floor))
         scene, fitted, belief = _find_walk(first, headings)
-        if fitted is None or not is_walk(fitted) or belief < _LEAST_CONFIDENCE:
-            raise refuse_no_walk(first.with_hold(1).fit(TROT, headings), fitted)
+        if fitted is None or not is_walk(fitted) or belief < _LEAST_BELIEF:
+            hasty = first.with_hold(1)
+            raise refuse_no_walk(hasty.fit(TROT, headings), hasty.fit(WALK, headings))
         toes = find_toes(scene.standing, scene.occupancy, fitted)
         stir = measure_stir(scene.standing, scene.occupancy, toes, fitted.gait.heading)
-        chances = believe_stances(toes, stir, belief)
+        chances = believe_stances(toes, stir)
         sure = [(toe, float(one)) for toe, one in zip(toes, chances, strict=True) if one >= _LEAST_CONFIDENCE]
         check_strides([toe for toe, _ in sure])
         rest = scene.without(fitted)

@@ -32,6 +32,9 @@ _SHIFT_COST = 0.15
 _ROUNDS = 4
 # Rows about the expected sole in which the toe is looked for, in hoof lengths.
 _TOE_ABOVE, _TOE_BELOW = 0.45, 0.35
+# The tip lies where the silhouette falls to this share of what it is behind: above one half, since a silhouette that
+# counts every difference reaches into the blur about a hoof.
+_TIP_LEVEL = 0.65
 # Floor that must be in view ahead of a toe tip, in hoof lengths.
 _ROOM_AHEAD = 0.6
 # A stance too weak in the strip is taken if it looks like the others of its foot.
@@ -277,7 +280,7 @@ def _read_tip(mean: Look, window: _Window) -> Array:
     profile = zone.max(axis=0)
     begin = max(0, column - round(0.9 * window.hoof))
     solid = float(np.percentile(profile[max(0, column - round(window.hoof)) : column + 1], 80))
-    level = 0.5 * solid
+    level = _TIP_LEVEL * solid
     filled = profile[begin:] >= level
     start = int(filled.argmax()) if filled.any() else 0
     gone = np.flatnonzero(~filled[start:])

@@ -160,7 +160,7 @@ def _score(finding: Finding, truth: Truth, tally: Tally) -> str:
         right = (
             bool(same) and abs(float((np.array(truth.prints[same[0]].xy) - xy) @ truth.heading)) < _HALF_HOOF
         )
-        tally.confidence.append((one.confidence, right))
+        tally.confidence.append((one.confidence * finding.confidence, right))
     whole = [number for number, true in enumerate(truth.prints) if _in_view(true, truth)]
     found = sum(number in own for number in whole)
     tally.whole, tally.found = tally.whole + len(whole), tally.found + found
@@ -221,7 +221,7 @@ def _print(tally: Tally, slower: list[float]) -> None:
     print(f"stride length (%): median {np.median(strides):.2f}, largest {strides.max():.2f}")
     print(f"time / decoding: median {np.median(slower):.2f}, largest {max(slower):.2f}")
     print("confidence of a stance: said, right (n)")
-    for low, high in ((0.5, 0.8), (0.8, 0.9), (0.9, 0.95), (0.95, 1.01)):
+    for low, high in ((0.0, 0.8), (0.8, 0.9), (0.9, 0.95), (0.95, 1.01)):
         inside = [(said, right) for said, right in tally.confidence if low <= said < high]
         if inside:
             said, right = (float(np.mean([pair[k] for pair in inside])) for k in (0, 1))
