@@ -10,6 +10,8 @@ from .toes import Toe
 
 # A clip shorter than this holds no whole stride of a walking animal with a stance before and after it (s).
 _SHORTEST_CLIP = 1.6
+# Share of the frames in which the camera's motion must be known.
+_LEAST_HELD = 0.4
 # What walks past moves through at least this share of the picture's width.
 _LEAST_TRAVEL = 0.25
 # A walk explains its stances at least so well on average, and has at least so many.
@@ -27,21 +29,37 @@ _FILM = (
 )
 
 
-def check_motion(duration: float, travel: float) -> None:
-    """Refuse a clip in which nothing can have walked past.
+def check_length(duration: float, held: float) -> None:
+    """Refuse a clip too short, or one in which the camera was lost.
 
     Parameters
     ----------
     duration : float
         Of the clip (s).
-    travel : float
-        How far what moves has travelled, as a share of the picture's width.
+    held : float
+        Share of its frames in which the camera's motion is known.
     """
     if duration < _SHORTEST_CLIP:
         raise RefusedError(
             f"The clip is {duration:.1f} s long; one whole stride with a stance before and after it takes about 2 s.",
             "Film the whole walk-by, or mark the hooves by hand.",
         )
+    if held < _LEAST_HELD:
+        raise RefusedError(
+            f"The camera's motion could be followed in {100 * held:.0f} % of the frames only; hooves are found where "
+            "the floor is held still.",
+            "Rest the phone on something, or turn it slowly, with plenty of plain floor in view.",
+        )
+
+
+def check_motion(travel: float) -> None:
+    """Refuse a clip in which nothing can have walked past.
+
+    Parameters
+    ----------
+    travel : float
+        How far what moves has travelled, in picture widths.
+    """
     if travel == 0.0:
         raise RefusedError("Nothing moves in this clip; an animal walking past was needed.", _FILM)
     if travel < _LEAST_TRAVEL:

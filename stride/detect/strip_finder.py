@@ -24,7 +24,15 @@ from .gait import FEET, STRIDE_IN_HOOVES, TROT, WALK, Pattern
 from .landings import measure_stir
 from .occupancy import Occupancy
 from .refine import LEAST_FIT, LEAST_SEEN, FittedGait, agree, fit_gait
-from .refusals import check_alone, check_motion, check_strides, is_walk, mean_fit, refuse_no_walk
+from .refusals import (
+    check_alone,
+    check_length,
+    check_motion,
+    check_strides,
+    is_walk,
+    mean_fit,
+    refuse_no_walk,
+)
 from .search import guess_gaits
 from .toes import Toe, find_toes
 
@@ -82,8 +90,9 @@ class StripFinder:
         """
         headings = _HEADINGS[marks.direction if marks else None]
         band = self._recorder.finish(camera.to_first, camera.held)
+        check_length(float(band.t[-1]), float(camera.held.mean()))
         floor = estimate_floor(band)
-        check_motion(float(band.t[-1]), floor.travel)
+        check_motion(floor.travel)
         first = Scene(band, floor, find_standing(band, floor))
         scene, fitted, belief = _find_walk(first, headings)
         if fitted is None or not is_walk(fitted) or belief < _LEAST_BELIEF:

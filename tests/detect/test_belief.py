@@ -8,7 +8,15 @@ import pytest
 from stride.detect.belief import believe_stances, believe_walk
 from stride.detect.landings import Stir
 from stride.detect.refine import FittedGait, Footfall
-from stride.detect.refusals import check_alone, check_motion, check_strides, is_walk, mean_fit, refuse_no_walk
+from stride.detect.refusals import (
+    check_alone,
+    check_length,
+    check_motion,
+    check_strides,
+    is_walk,
+    mean_fit,
+    refuse_no_walk,
+)
 from stride.detect.toes import Toe
 from stride.errors import RefusedError
 
@@ -88,16 +96,17 @@ class TestWalks:
 
 
 class TestRefusals:
-    @pytest.mark.parametrize(
-        ("duration", "travel", "word"),
-        [(1.0, 0.9, "1.0 s"), (4.0, 0.0, "Nothing moves"), (4.0, 0.1, "stays")],
-    )
-    def test_motion(self, duration, travel, word):
+    @pytest.mark.parametrize(("travel", "word"), [(0.0, "Nothing moves"), (0.1, "stays")])
+    def test_motion(self, travel, word):
         with pytest.raises(RefusedError, match=word):
-            check_motion(duration, travel)
+            check_motion(travel)
+        check_motion(0.8)
 
-    def test_a_walk_by_moves_enough(self):
-        check_motion(4.0, 0.8)
+    @pytest.mark.parametrize(("duration", "held", "word"), [(1.0, 1.0, "1.0 s"), (4.0, 0.2, "20 %")])
+    def test_length(self, duration, held, word):
+        with pytest.raises(RefusedError, match=word):
+            check_length(duration, held)
+        check_length(4.0, 1.0)
 
     def test_a_trot_is_named_only_where_it_explains_more(self):
         assert "trots" in refuse_no_walk(fitted_walk(score=5.0), fitted_walk(score=1.0)).problem
