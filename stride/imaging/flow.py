@@ -29,8 +29,8 @@ _BAREST = 0.10
 _NOISE_MARGIN = 2.0
 #: A patch that moves less than this in one step has arrived (px).
 _SETTLED_PX = 0.06
-# Steps all patches take, and further ones of those that have not arrived.
-_ROUNDS = (3, 3)
+# Steps all patches take, and then, again and again, those that have not arrived.
+_ROUNDS = (3, 1, 1, 1)
 
 _SIDE = 2 * REACH_PX + 1
 _OFFSETS = np.arange(-REACH_PX, REACH_PX + 1, dtype=np.float32)

@@ -95,7 +95,9 @@ class SceneTracer:
             return self._lose(picture, index, t)
         track.advance(found.pose, t)
         followed = self._accept(found)
-        self._change_key(picture, index)
+        self._change_key(
+            picture, index, narrow=self._columns_of(found.tries, found.good) < _FEWEST_COLUMNS + 2
+        )
         return followed
 
     def _active(self, index: int) -> list[KeyPicture]:
@@ -190,14 +192,15 @@ class SceneTracer:
             return False
         xy = tries.sightings.xy_px
         low = good & (xy[:, 1] >= self._floor_row - 0.03 * width)
-        columns, low_columns = (
-            len(np.unique((xy[which, 0] * _COLUMNS / width).astype(int))) for which in (good, low)
-        )
         return bool(
             low.sum() >= _FEWEST_ON_FLOOR
-            and columns >= _FEWEST_COLUMNS
-            and low_columns >= _FEWEST_LOW_COLUMNS
+            and self._columns_of(tries, good) >= _FEWEST_COLUMNS
+            and self._columns_of(tries, low) >= _FEWEST_LOW_COLUMNS
         )
+
+    def _columns_of(self, tries: Tries, which: NDArray[np.bool_]) -> int:
+        """In how many columns of the picture these points lie."""
+        return len(np.unique((tries.sightings.xy_px[which, 0] * _COLUMNS / self._size[0]).astype(int)))
 
     def _leap(self, picture: Image, index: int, before: Image, from_pose: Pose, guess: Pose) -> _Found | None:
         """Follow the active key pictures' points coarsely from a picture of known pose, then look for them as usual."""
@@ -244,14 +247,13 @@ class SceneTracer:
             xy_px=tries.sightings.xy_px[good].astype(np.float32),
         )
 
-    def _change_key(self, picture: Image, index: int) -> None:
-        """Take another key picture where the view has moved on."""
+    def _change_key(self, picture: Image, index: int, *, narrow: bool) -> None:
+        """Take another key picture where the view has moved on, or the points of the last have grown few or narrow."""
         track = self._track
         primary = self.keys[track.primary]
         moved = self._view_step(primary, track.pose)
-        fading = (
-            np.count_nonzero((primary.misses == 0) & primary.on_floor) < 10 and index - primary.frame > 12
-        )
+        few = np.count_nonzero((primary.misses == 0) & primary.on_floor) < 10
+        fading = (few and index - primary.frame > 12) or (narrow and index - primary.frame > 6)
         if track.second >= 0 and self._view_step(self.keys[track.second], track.pose) > 4 * _KEY_STEP:
             track.second = -1
         if (moved < _KEY_STEP and not fading) or len(self.keys) >= _MOST_KEYS:
@@ -287,7 +289,8 @@ class SceneTracer:
         ahead = pose.turn @ key.pose.turn[2]
         if ahead[2] <= 0.1:
             return np.inf
-        return float(np.hypot(*(self.focal_px * ahead[:2] / ahead[2]))) / self._size[0]
+        focal = self.focal_px * float(np.exp(pose.log_zoom))
+        return focal * float(np.hypot(*ahead[:2])) / float(ahead[2]) / self._size[0]
 
     def _lose(self, picture: Image, index: int, t: float) -> Followed:
         key = self.keys[self._track.primary]

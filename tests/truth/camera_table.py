@@ -33,20 +33,20 @@ Array = NDArray[np.float64]
 
 #: Seeds kept for the report.
 CLIPS: list[tuple[int, dict[str, Any]]] = [
-    (2101, {"camera": "handheld", "handler": "none", "post": "none"}),
-    (2102, {"camera": "handheld", "handler": "near", "post": "none"}),
-    (2103, {"camera": "handheld", "handler": "near", "post": "post"}),
-    (2104, {"camera": "handheld", "handler": "far", "post": "gate", "frame_rate": 30.0}),
-    (2105, {"camera": "handheld", "handler": "none", "post": "post", "frame_rate": 30.0}),
-    (2106, {"camera": "panning", "handler": "none", "post": "none"}),
-    (2107, {"camera": "panning", "handler": "near", "post": "none"}),
-    (2108, {"camera": "panning", "handler": "none", "post": "post"}),
-    (2109, {"camera": "panning", "handler": "none", "post": "none", "frame_rate": 30.0}),
-    (2110, {"camera": "panning", "handler": "near", "post": "none", "frame_rate": 30.0}),
-    (2111, {"camera": "panning", "handler": "none", "post": "gate", "frame_rate": 30.0}),
-    (2112, {"camera": "panning", "handler": "far", "post": "post", "frame_rate": 30.0}),
-    (2113, {"camera": "panning", "handler": "drawn", "post": "none", "frame_rate": 30.0}),
-    (2114, {"camera": "panning", "handler": "near", "post": "post", "frame_rate": 30.0}),
+    (2201, {"camera": "handheld", "handler": "none", "post": "none"}),
+    (2202, {"camera": "handheld", "handler": "near", "post": "none", "frame_rate": 30.0}),
+    (2203, {"camera": "handheld", "handler": "near", "post": "post", "frame_rate": 30.0}),
+    (2204, {"camera": "handheld", "handler": "far", "post": "gate", "frame_rate": 30.0}),
+    (2205, {"camera": "handheld", "handler": "none", "post": "post", "frame_rate": 30.0}),
+    (2206, {"camera": "panning", "handler": "none", "post": "none"}),
+    (2207, {"camera": "panning", "handler": "near", "post": "none"}),
+    (2208, {"camera": "panning", "handler": "none", "post": "post", "frame_rate": 30.0}),
+    (2209, {"camera": "panning", "handler": "none", "post": "none", "frame_rate": 30.0}),
+    (2210, {"camera": "panning", "handler": "near", "post": "none", "frame_rate": 30.0}),
+    (2211, {"camera": "panning", "handler": "none", "post": "gate", "frame_rate": 30.0}),
+    (2212, {"camera": "panning", "handler": "far", "post": "post", "frame_rate": 30.0}),
+    (2213, {"camera": "panning", "handler": "drawn", "post": "none", "frame_rate": 30.0}),
+    (2214, {"camera": "panning", "handler": "near", "post": "post", "frame_rate": 30.0}),
 ]
 _SPOILED = {"cut": 2121, "zoom": 2122, "jerk": 2123, "bare wall": 2124}
 

@@ -99,7 +99,7 @@ def test_compression_does_not_drag_the_floor(tmp_path):
 
 
 def test_an_animal_before_a_bare_barn_is_not_taken_for_the_barn():
-    bare = Film(pose=turning(0.9, 2.0, seed=2), frames=45, contrast=0.0)
+    bare = Film(pose=turning(0.9, 2.0, seed=2), frames=30, contrast=0.0)
     motion = follow(frames_of(bare))
     assert not motion.held.any()
     assert len(motion.notes) == 1
