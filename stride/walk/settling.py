@@ -34,6 +34,8 @@ _ZOOM_ERROR, _ZOOMED_ERROR, _ZOOM = 0.002, 0.05, 0.03
 _ZOOMS_FOR = 0.25
 # Errors that neighbouring sights share make the formal error this much too small. Measured on rendered clips.
 _SHARED_ERRORS = 1.8
+# What all frames share with the held one, whose own points were picked with an error, as a share of the width.
+_SHARED = 6e-5
 # What a phone's lens still bends: error of the map per radian turned, as a share of the width. It is what a first
 # radial coefficient of 0.0025 at the half width does.
 _LENS = 4e-4
@@ -319,7 +321,7 @@ class _Settling:
         factor = _SHARED_ERRORS**2 + _compare_halves(adjusted, band) / max(float(total.mean()), 1e-9)
         turned = np.arccos(np.clip(views.turn[:, 2, 2], -1.0, 1.0))
         variance = factor * variance + (_LENS * float(self.size.max()) * turned) ** 2
-        variance += (0.5 * _STILL_ERROR_PX / self.record.reduced) ** 2
+        variance += (_SHARED * float(self.size.max())) ** 2
         shift = np.array([self.record.frames[i].still_px for i in self.frames[self.still]])
         variance[self.still] = variance[0] + (shift / self.record.reduced) ** 2
         return np.asarray(variance)
