@@ -101,6 +101,12 @@ class Gait:
         """Rough length of a hoof (band px)."""
         return max(3.0, self.stride_px / STRIDE_IN_HOOVES)
 
+    def way_at(self, t: float) -> float:
+        """How far along the way of walk the fore feet are at a time (band px)."""
+        s = (t - self.time[0]) / self.time[1]
+        middle = self.place.mean(axis=0)
+        return float(middle[0] + middle[1] * s + middle[2] * s**2)
+
     def expect(self, foot: int, number: Array) -> Expected:
         """Stances of one foot by their number (whole numbers, any sign)."""
         s = np.asarray(number, dtype=float) + self.half[foot]

@@ -18,6 +18,8 @@ _LEAST_TRAVEL = 0.25
 _LEAST_MEAN_FIT, _LEAST_STANCES = 0.6, 6
 # A second animal, even one that is only partly seen, explains what the first one leaves this well and this much.
 _OTHER_MEAN_FIT, _OTHER_EXPLAINED = 0.65, 3.0
+# Two walks nearer than this to one another are one animal (strides).
+_SAME_ANIMAL = 0.75
 # How much more a trot must explain than a walk.
 _TROT_MARGIN = 2.5
 # Delay of the answering hind foot, in stride times, below which a gait is no walk.
@@ -105,21 +107,31 @@ def refuse_no_walk(trot: FittedGait | None, walk: FittedGait | None) -> RefusedE
     )
 
 
-def check_alone(other: FittedGait | None) -> None:
+def check_alone(fitted: FittedGait, other: FittedGait | None) -> None:
     """Refuse two animals that walk through the picture.
 
     Parameters
     ----------
+    fitted : FittedGait
     other : FittedGait or None
-        The best walk in what the first one leaves of the strip.
+        The best walk in what the first one leaves of the strip. One that goes with it at the same place is only its
+        fetlocks and shadows.
     """
     if other is None or not is_walk(other):
         return
-    if mean_fit(other) >= _OTHER_MEAN_FIT and other.explained >= _OTHER_EXPLAINED:
+    t = 0.5 * sum(_middle_time(one) for one in (fitted, other))
+    apart = abs(fitted.gait.way_at(t) - other.gait.way_at(t)) / fitted.gait.stride_px
+    together = fitted.gait.heading == other.gait.heading and apart < _SAME_ANIMAL
+    if not together and mean_fit(other) >= _OTHER_MEAN_FIT and other.explained >= _OTHER_EXPLAINED:
         raise RefusedError(
             "Two animals walk through the picture, and it cannot be told which one is to be measured.",
             "Film one animal at a time, cut the clip to one of them, or mark its hooves by hand.",
         )
+
+
+def _middle_time(fitted: FittedGait) -> float:
+    times = [0.5 * (one.start + one.end) for one in fitted.footfalls if one.seen > LEAST_SEEN]
+    return sum(times) / max(1, len(times))
 
 
 def check_strides(toes: Sequence[Toe]) -> None:

@@ -54,7 +54,7 @@ _LEFT_OVER, _FOOT_AREA = 0.35, 30
 # Depth about the feet within which the strip is shown (hoof lengths).
 _SHOWN_ABOUT = 0.6
 # A walk so clear needs no second reading of the strip: mean fit, oddity, stances.
-_CLEAR_FIT, _CLEAR_ODDITY, _CLEAR_STANCES = 0.85, 8.0, 10
+_CLEAR_FIT, _CLEAR_ODDITY, _CLEAR_STANCES = 0.80, 8.0, 10
 
 
 class StripFinder:
@@ -105,7 +105,7 @@ class StripFinder:
         check_strides([toe for toe, _ in sure])
         rest = scene.without(fitted)
         if rest.strength > _LEFT_OVER * scene.strength:
-            check_alone(rest.fit(WALK, (1, -1)))
+            check_alone(fitted, rest.fit(WALK, (1, -1)))
         return _report(scene, fitted, belief, sure, camera, self._size)
 
 

@@ -30,8 +30,9 @@ _SURE = 3.0
 _REACH, _LIKELY = 0.8, (0.5, 0.3)
 _SHIFT_COST = 0.15
 _ROUNDS = 4
-# Rows about the expected sole in which the toe is looked for, in hoof lengths.
-_TOE_ABOVE, _TOE_BELOW = 0.45, 0.35
+# How far below its expected row the sole is looked for, what share of the hoof's silhouette is still sole, and how high
+# above it the toe tip may be (hoof lengths).
+_SOLE_BELOW, _SOLE_LEVEL, _TOE_HEIGHT = 0.65, 0.35, 0.5
 # The tip lies where the silhouette falls to this share of what it is behind: above one half, since a silhouette that
 # counts every difference reaches into the blur about a hoof.
 _TIP_LEVEL = 0.65
@@ -273,13 +274,16 @@ def _likeness(a: Look, b: Look) -> float:
 def _read_tip(mean: Look, window: _Window) -> Array:
     """Column and row of the toe tip in the mean silhouette: where it ends ahead, near the sole."""
     column, row = window.toe
-    top = max(0, row - round(_TOE_ABOVE * window.hoof))
-    zone = cv2.blur(mean, (1, 3))[top : row + round(_TOE_BELOW * window.hoof) + 1]
+    hoof = window.hoof
+    look = np.asarray(cv2.blur(mean, (1, 3)), dtype=np.float32)
     if window.heading < 0:
-        zone, column = zone[:, ::-1], mean.shape[1] - 1 - column
+        look, column = look[:, ::-1], mean.shape[1] - 1 - column
+    sole = _find_sole(look, column, row, hoof)
+    top = max(0, sole - round(_TOE_HEIGHT * hoof))
+    zone = look[top : sole + 1]
     profile = zone.max(axis=0)
-    begin = max(0, column - round(0.9 * window.hoof))
-    solid = float(np.percentile(profile[max(0, column - round(window.hoof)) : column + 1], 80))
+    begin = max(0, column - round(0.9 * hoof))
+    solid = float(np.percentile(profile[max(0, column - round(hoof)) : column + 1], 80))
     level = _TIP_LEVEL * solid
     filled = profile[begin:] >= level
     start = int(filled.argmax()) if filled.any() else 0
@@ -290,5 +294,16 @@ def _read_tip(mean: Look, window: _Window) -> Array:
         tip += float((profile[last] - level) / (profile[last] - profile[last + 1]))
     edge = int(np.clip(round(tip - 1), 0, zone.shape[1] - 1))
     weight = np.maximum(zone[:, max(0, edge - 1) : edge + 1].mean(axis=1) - 0.3 * solid, 0.0)
-    middle = float(weight @ np.arange(len(weight)) / weight.sum()) if weight.sum() > 0 else row - top
+    middle = float(weight @ np.arange(len(weight)) / weight.sum()) if weight.sum() > 0 else len(weight) - 1.0
     return np.array([mean.shape[1] - 1 - tip if window.heading < 0 else tip, top + middle])
+
+
+def _find_sole(look: Look, column: int, row: int, hoof: float) -> int:
+    """Lowest row that the hoof behind the tip still fills; it may lie below the row in which the strip showed it."""
+    behind = slice(max(0, column - round(0.8 * hoof)), max(1, column - round(0.1 * hoof) + 1))
+    profile = look[:, behind].mean(axis=1)
+    top = max(0, row - round(hoof))
+    bottom = min(len(profile), row + round(_SOLE_BELOW * hoof) + 1)
+    solid = float(np.percentile(profile[top : row + 1], 80))
+    filled = np.flatnonzero(profile[top:bottom] >= _SOLE_LEVEL * solid)
+    return top + int(filled[-1]) if len(filled) else row

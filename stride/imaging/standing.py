@@ -26,9 +26,10 @@ _BLOCK, _MOVED, _MOVED_SHARE = 12, 3, 0.04
 # Half the window, in 0.4 hooves, within which a shadow darkens more than half and a print less.
 _WIDE = 5
 # How long they must be at rest to show the floor, how much of that is used, and how close to a motion (pictures).
-_QUIET, _USED, _MARGIN = 5, 18, 2
-# Brightness steps of the shading picture; columns it is shrunk by, and its window (px), wide and low as shadows are.
-_SHADES, _SHRINK, _WINDOW = 96.0, 4, 9
+_QUIET, _USED, _MARGIN = 5, 11, 2
+# Brightness steps of the shading picture; columns and rows it is shrunk by; and the window of its median, then: wide
+# and low, as shadows are.
+_SHADES, _SHRINK, _WINDOW = 96.0, (6, 1), 7
 # Rough length of a hoof as a share of the picture's width; what is lower than a quarter of it is no foot but grit or
 # the edge of a shadow, and what is wider than 3.5 of it is a shadow or a body.
 HOOF_SHARE = 0.022
@@ -120,8 +121,10 @@ def estimate_floor(band: Band) -> Floor:
     early, late = (np.repeat(count, _BLOCK, axis=0)[:height] for count in (first, n - 1 - last))
     use_early = (before > 0) & ~(apart & (late > early))
     use_late = (after > 0) & ~(apart & (late <= early))
-    usual = _median_seen(pixels[:: max(1, n // 40)])
-    one = np.where(use_early, before, np.where(use_late, after, usual))
+    one = np.where(use_early, before, after)
+    if not (use_early | use_late).all():
+        usual = _median_seen(pixels[:: max(1, n // _USED)])
+        one = np.where(use_early | use_late, one, usual)
     other = np.where(use_late, after, one)
     return Floor(
         before=one,
@@ -168,10 +171,9 @@ def find_standing(band: Band, floor: Floor, hold: int = HOLD) -> Standing:
 
 
 def raise_threshold(standing: Standing, factor: float) -> Standing:
-    """The same with only what stands out ``factor`` times as much, for a floor that shows through its own detail."""
-    threshold = factor * standing.threshold
-    lowest = _find_lowest(standing.strength, threshold, standing.hoof)
-    return replace(standing, lowest=lowest, threshold=threshold)
+    """The same with a strip of only what stands out ``factor`` times as much, for a floor whose own detail shows."""
+    lowest = _find_lowest(standing.strength, factor * standing.threshold, standing.hoof)
+    return replace(standing, lowest=lowest)
 
 
 def _find_lowest(strength: Image, threshold: float, hoof: float) -> NDArray[np.int16]:
@@ -298,17 +300,22 @@ def _subtract_floor(pixels: Image, floor: Floor) -> NDArray[np.int16]:
     """Picture minus shaded floor; of the floors before and after, whichever is nearer."""
     inverse = (_SHADES / np.maximum(floor.before, 4.0)).astype(np.float32)
     same = bool(np.array_equal(floor.before, floor.after))
+    unknown = floor.before == 0
     difference = np.empty(pixels.shape, dtype=np.int16)
     for k, picture in enumerate(pixels):
-        ratio = np.asarray(cv2.multiply(picture, inverse, dtype=cv2.CV_8U), dtype=np.uint8)
-        shading = _local_median(ratio).astype(np.float32) * np.float32(1 / _SHADES)
-        one = picture - shading * floor.before
+        shading = _local_median(np.asarray(cv2.multiply(picture, inverse, dtype=cv2.CV_8U), dtype=np.uint8))
+        one = _less_shaded(picture, shading, floor.before)
         if not same:
-            other = picture - shading * floor.after
+            other = _less_shaded(picture, shading, floor.after)
             one = np.where(np.abs(one) < np.abs(other), one, other)
-        one[(picture == 0) | (floor.before == 0)] = 0
-        difference[k] = np.rint(one)
+        one[unknown | (picture == 0)] = 0
+        difference[k] = one
     return difference
+
+
+def _less_shaded(picture: Image, shading: Image, floor: Float32) -> NDArray[np.int16]:
+    shaded = cv2.multiply(shading, floor, scale=1 / _SHADES, dtype=cv2.CV_16S)
+    return np.asarray(cv2.subtract(picture, shaded, dtype=cv2.CV_16S), dtype=np.int16)
 
 
 def _excuse_detail(band: Band, floor: Floor) -> NDArray[np.int16]:
@@ -324,9 +331,9 @@ def _excuse_detail(band: Band, floor: Floor) -> NDArray[np.int16]:
 
 def _local_median(ratio: Image) -> Image:
     height, width = ratio.shape
-    small = cv2.resize(ratio, (max(1, width // _SHRINK), height), interpolation=cv2.INTER_AREA)
-    small = cv2.medianBlur(small, _WINDOW)
-    return np.asarray(cv2.resize(small, (width, height), interpolation=cv2.INTER_LINEAR), dtype=np.uint8)
+    small = (max(1, width // _SHRINK[0]), max(1, height // _SHRINK[1]))
+    median = cv2.medianBlur(cv2.resize(ratio, small, interpolation=cv2.INTER_AREA), _WINDOW)
+    return np.asarray(cv2.resize(median, (width, height), interpolation=cv2.INTER_LINEAR), dtype=np.uint8)
 
 
 def _least_around(values: Image, hold: int) -> Image:

@@ -114,10 +114,13 @@ class TestRefusals:
         assert "no walking hooves" in refuse_no_walk(None, None).problem
 
     def test_a_second_animal(self):
+        first = fitted_walk()
         with pytest.raises(RefusedError, match="Two animals"):
-            check_alone(fitted_walk(score=5.0))
-        check_alone(None)
-        check_alone(fitted_walk(fit=0.55, score=5.0))
+            check_alone(first, fitted_walk(score=5.0, start=1.6))
+        check_alone(first, None)
+        check_alone(first, fitted_walk(fit=0.55, score=5.0, start=1.6))
+        # What goes with the animal is the animal.
+        check_alone(first, fitted_walk(score=5.0, start=-0.5))
 
     def test_too_little_of_a_walk(self):
         toes = toes_of(fitted_walk())
